@@ -166,8 +166,9 @@ class OilPattern:
         return self._ratio(_OUTER_LEFT)
 
     def _ratio(self, outer: slice) -> float:
-        middle_ul = float(self.volume_ul[:, _MIDDLE].mean())
-        outer_ul = float(self.volume_ul[:, outer].mean())
+        # Five boards each, so the sums' ratio is the means'. fsum: exact, whatever the order.
+        middle_ul = math.fsum(self.volume_ul[:, _MIDDLE].ravel())
+        outer_ul = math.fsum(self.volume_ul[:, outer].ravel())
         if outer_ul == 0.0:
             return math.inf if middle_ul > 0.0 else math.nan
         return middle_ul / outer_ul
@@ -436,7 +437,8 @@ class _Reader:
         parts = self.band_parts(words)
         half = self.settings.get("symmetric", "no") == "yes"
         last_board = (BOARDS + 1) // 2 if half else BOARDS
-        ends = [self.whole(w, "board", 1, last_board) for w in parts["boards"]]
+        what = "board (symmetric: yes)" if half else "board"
+        ends = [self.whole(w, what, 1, last_board) for w in parts["boards"]]
         first, last = ends[0], ends[-1]
         if first > last:
             raise self.fail(f"boards {first} to {last} run backwards; the lower board comes first")

@@ -1,0 +1,248 @@
+"""OilPattern: what it computes, and that the two halves of the lane are never confused."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from lanesim.errors import InputError
+from lanesim.lane import CELL_AREA_M2
+from lanesim.pattern import (
+    OilPattern,
+    load_pattern,
+    parse_pattern,
+    pattern_text,
+    save_pattern,
+    taper_cells,
+)
+
+SHAPE = (60, 39)
+GRIDS = arrays(np.float64, SHAPE, elements=st.floats(0.0, 200.0), fill=st.just(0.0))
+
+
+def flat(ul: float, feet: int = 42) -> np.ndarray:
+    grid = np.zeros(SHAPE)
+    grid[:feet] = ul
+    return grid
+
+
+def make(grid: np.ndarray, **more: object) -> OilPattern:
+    return OilPattern("test", "A test", grid, **more)
+
+
+# --- numbers against the outside ---------------------------------------------------------------
+
+
+def test_ten_microlitres_in_a_cell_make_a_film_of_1_21_um() -> None:
+    # facts.md / physics.md section 6 (derived): 10 uL over one board (41.5/39 in) by one foot.
+    film_um = make(flat(10.0)).film_m()[0, 0] * 1e6
+    assert film_um == pytest.approx(1.21, abs=0.005)
+    by_hand = 10.0e-9 / ((41.5 / 39 * 0.0254) * 0.3048) * 1e6
+    assert film_um == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_27_ml_over_42_ft_is_a_mean_film_of_2_um_and_11_units() -> None:
+    # facts.md, oil: "27 mL over 42 ft = 2.0 um mean = 11 units" (derived; the example read).
+    pattern = make(flat(27_000.0 / (42 * 39)))
+    assert pattern.total_ml == pytest.approx(27.0, rel=1e-12)
+    assert pattern.length_ft == 42
+    assert pattern.mean_film_um == pytest.approx(2.0, abs=0.05)
+    assert pattern.mean_units == pytest.approx(11.0, abs=0.5)
+
+
+def test_ratio_is_boards_18_to_18_over_boards_3_to_7_on_each_side() -> None:
+    # facts.md (read): mean of boards 18L-18R over mean of boards 3-7, each side.
+    # Each board gets its own volume so that one board too many or too few shows.
+    grid = np.zeros(SHAPE)
+    grid[:40] = np.arange(1.0, 40.0)  # board b, from the right, holds b uL per foot
+    pattern = make(grid)
+    middle = (18 + 19 + 20 + 21 + 22) / 5  # board 18 from the left is 22 from the right
+    assert pattern.ratio_right == pytest.approx(middle / 5.0)  # boards 3..7: mean 5
+    assert pattern.ratio_left == pytest.approx(middle / 35.0)  # boards 33..37: mean 35
+
+
+def test_ratio_with_dry_edges() -> None:
+    grid = np.zeros(SHAPE)
+    assert math.isnan(make(grid).ratio_left) and math.isnan(make(grid).ratio_right)
+    grid[:40, 19] = 5.0
+    assert make(grid).ratio_right == math.inf
+
+
+# --- left and right ----------------------------------------------------------------------------
+
+
+def test_board_1_is_at_the_right_and_film_follows_the_player() -> None:
+    grid = flat(1.0)
+    grid[:42, 0] = 7.0  # board 1 from the right edge
+    pattern = make(grid)
+    right, left = pattern.film_m("right"), pattern.film_m("left")
+    assert right[0, 0] == pytest.approx(7.0e-9 / CELL_AREA_M2)
+    assert left[0, 38] == right[0, 0]
+    assert left[0, 0] == right[0, 38] == pytest.approx(1.0e-9 / CELL_AREA_M2)
+    assert not pattern.is_symmetric and make(flat(3.0)).is_symmetric
+
+
+@settings(max_examples=25, deadline=None)
+@given(GRIDS)
+def test_mirror_swaps_the_players(grid: np.ndarray) -> None:
+    pattern = make(grid)
+    other = pattern.mirrored()
+    np.testing.assert_array_equal(pattern.film_m("left"), other.film_m("right"))
+    assert other.mirrored() == pattern
+    # fsum is exact, so the order of the cells cannot change the total.
+    assert other.total_ml == pattern.total_ml
+    np.testing.assert_equal(other.ratio_left, pattern.ratio_right)
+
+
+@settings(max_examples=25, deadline=None)
+@given(GRIDS)
+def test_film_keeps_the_volume(grid: np.ndarray) -> None:
+    pattern = make(grid)
+    for hand in ("right", "left"):
+        film = pattern.film_m(hand)
+        assert film.flags.c_contiguous and film.dtype == np.float64
+        assert film.sum() * CELL_AREA_M2 * 1e6 == pytest.approx(pattern.total_ml, rel=1e-12)
+
+
+def test_film_refuses_other_hands() -> None:
+    with pytest.raises(InputError, match="hand is 'both'; accepted: right, left"):
+        make(flat(1.0)).film_m("both")
+
+
+# --- the noun ----------------------------------------------------------------------------------
+
+
+def test_grid_is_copied_and_read_only() -> None:
+    grid = np.asfortranarray(flat(5.0))
+    pattern = make(grid)
+    grid[0, 0] = 99.0
+    assert pattern.volume_ul[0, 0] == 5.0
+    assert pattern.volume_ul.flags.c_contiguous
+    with pytest.raises(ValueError):
+        pattern.volume_ul[0, 0] = 1.0
+
+
+@pytest.mark.parametrize("bad, said", [
+    (-0.001, "board 4, foot 3 holds -0.001 uL; accepted: 0 to 200 uL"),
+    (200.5, "holds 200.5 uL"),
+    (math.nan, "holds nan uL"),
+    (math.inf, "holds inf uL"),
+])
+def test_bad_cells_are_named(bad: float, said: str) -> None:
+    grid = flat(5.0)
+    grid[2, 3] = bad
+    with pytest.raises(InputError) as caught:
+        make(grid)
+    assert said in str(caught.value)
+    with pytest.raises(InputError):
+        make(flat(5.0)).with_volume(grid)
+
+
+def test_other_bad_values() -> None:
+    for grid in (np.zeros((39, 60)), np.zeros((42, 39)), [["x"] * 39] * 60, None):
+        with pytest.raises(InputError):
+            make(grid)
+    for more in ({"viscosity_cp": 4.9}, {"viscosity_cp": math.nan}, {"laid_ft": 61},
+                 {"laid_ft": 41.5}):
+        with pytest.raises(InputError):
+            make(flat(5.0), **more)
+    for name in ("", "  ", 3):
+        with pytest.raises(InputError):
+            OilPattern(name, "A test", flat(5.0))
+
+
+def test_carried_oil_does_not_lengthen_the_pattern() -> None:
+    pattern = make(flat(10.0, 42))
+    grid = pattern.volume_ul.copy()
+    grid[50, 20] = 1.0
+    worn = pattern.with_volume(grid)
+    assert worn.length_ft == 42
+    assert worn.mean_film_um == pytest.approx(pattern.mean_film_um, rel=1e-12)
+    assert worn.total_ml == pytest.approx(pattern.total_ml + 0.001)
+
+
+def test_a_dry_lane_is_a_pattern() -> None:
+    dry = make(np.zeros(SHAPE))
+    assert (dry.length_ft, dry.total_ml, dry.mean_film_um) == (0, 0, 0)
+    assert parse_pattern(pattern_text(dry)) == dry
+
+
+# --- bands -------------------------------------------------------------------------------------
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.floats(0, 59), st.floats(0.01, 60), st.floats(0, 200), st.floats(0, 200))
+def test_a_taper_holds_its_exact_volume(a: float, length: float, s: float, e: float) -> None:
+    # Derived: the integral of a straight line from s at a to e at b is (b - a)(s + e)/2.
+    b = min(a + length, 60.0)
+    cells = taper_cells(a, b, s, e)
+    assert cells.sum() == pytest.approx((b - a) * (s + e) / 2, rel=1e-9, abs=1e-9)
+    assert cells.min() >= -1e-9 and cells.max() <= max(s, e) + 1e-9
+    outside = np.arange(60)
+    assert not cells[(outside + 1 <= a) | (outside >= b)].any()
+
+
+HEAD = "format: lanesim-oil-1\ntitle: A test\nlength_ft: 10\n"
+
+
+def test_bands_by_hand() -> None:
+    # Worked by hand: 10 -> 0 uL over 10 ft is 9.5, 8.5, .. 0.5 in the cells; a second line adds
+    # 2 uL over 2.5-4 ft, i.e. half a foot of row 2 and the whole of row 3, on board 5 alone.
+    pattern = parse_pattern(HEAD + "band boards 4 to 6 feet 0 to 10 oil 10 to 0\n"
+                            "band boards 5 feet 2.5 to 4 oil 2   # a streak\n")
+    want = np.zeros(SHAPE)
+    want[:10, 3:6] = (9.5 - np.arange(10.0))[:, None]
+    want[2, 4] += 1.0
+    want[3, 4] += 2.0
+    np.testing.assert_allclose(pattern.volume_ul, want, atol=1e-12)
+
+
+def test_symmetric_writes_both_halves_and_board_20_once() -> None:
+    half = parse_pattern(HEAD + "symmetric: yes\nband boards 18 to 20 feet 0 to 10 oil 3\n"
+                         "band boards 1 to 2 feet 0 to 10 oil 1\n")
+    full = parse_pattern(HEAD + "band boards 18 to 22 feet 0 to 10 oil 3\n"
+                         "band boards 1 to 2 feet 0 to 10 oil 1\n"
+                         "band boards 38 to 39 feet 0 to 10 oil 1\n")
+    assert half == full and half.is_symmetric
+
+
+def test_a_file_may_count_from_the_left() -> None:
+    right = parse_pattern(HEAD + "board_one: right\nband boards 3 to 5 feet 0 to 10 oil 4\n")
+    left = parse_pattern(HEAD + "board_one: left\nband boards 35 to 37 feet 0 to 10 oil 4\n")
+    assert left == right
+    assert right.volume_ul[0, 2] == 4.0 and right.volume_ul[0, 36] == 0.0
+
+
+# --- text and back -----------------------------------------------------------------------------
+
+
+@settings(max_examples=25, deadline=None)
+@given(GRIDS, st.text(max_size=300), st.floats(5, 200), st.booleans())
+def test_round_trip_to_the_printed_digits(
+    grid: np.ndarray, note: str, viscosity: float, invented: bool
+) -> None:
+    pattern = make(grid.round(3), note=note, viscosity_cp=viscosity, invented=invented, laid_ft=42)
+    text = pattern_text(pattern)
+    again = parse_pattern(text, "memory")
+    assert again == pattern
+    assert pattern_text(again) == text
+
+
+def test_round_trip_rounds_to_a_thousandth_and_no_more(tmp_path) -> None:
+    rng = np.random.default_rng(20261125)
+    pattern = make(np.vstack([rng.uniform(0, 60, (42, 39)), np.zeros((18, 39))]))
+    path = save_pattern(pattern, tmp_path / "a test.oil")
+    again = load_pattern(path)
+    np.testing.assert_array_equal(again.volume_ul, pattern.volume_ul.round(3))
+    rows = [line for line in path.read_text().splitlines() if line.startswith("foot")]
+    assert len(rows) == 42  # only as long as the oil
+
+
+def test_windows_line_ends_and_byte_order_mark() -> None:
+    text = HEAD + "band boards 4 to 6 feet 0 to 10 oil 10 to 0\n"
+    assert parse_pattern("\ufeff" + text.replace("\n", "\r\n")) == parse_pattern(text)
