@@ -1,0 +1,169 @@
+"""Finding balls, patterns and players: by the name of a shipped one, or by the path of a file.
+
+A ball file is TOML with one table per ball (see lanesim/data/balls.toml for the keys); a player
+file is TOML too. Unknown keys are refused, and a mistyped name gets the nearest match.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import msgspec
+
+from .ball import Ball
+from .cover import Cover, parse_finish
+from .errors import InputError, nearest_name
+from .files import parse_toml, read_text, read_toml
+from .layout import Layout
+from .pattern import OilPattern, load_pattern, pattern_files
+from .release import LEVELS, Player, Release, Spread
+
+DATA = Path(__file__).parent / "data"
+DEFAULT_BALL = "strong-solid"
+DEFAULT_PATTERN = "medium-42"
+
+
+class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """One ball in a ball file. layout = [drilling angle deg, pin-to-PAP in, VAL angle deg]."""
+
+    title: str = ""
+    weight_lb: float
+    rg_in: float
+    diff_in: float
+    int_diff_in: float = 0.0
+    cover: str
+    finish: str = "2000"
+    games_since_surface: float = 0.0
+    games_total: float = 0.0
+    oil_extractions: int = 0
+    layout: tuple[float, float, float]
+    note: str = ""
+
+    def ball(self, name: str) -> Ball:
+        """The validated ball."""
+        grit, polished = parse_finish(self.finish)
+        return Ball(
+            name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
+            diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
+            cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
+                        self.oil_extractions),
+            layout=Layout(*self.layout),
+        )
+
+
+def read_balls(path: str | Path) -> dict[str, Ball]:
+    """All balls of a ball file, by name.
+
+    Raises
+    ------
+    InputError
+        naming the file, the ball and the key.
+    """
+    entries = parse_toml(read_text(path, "ball"), dict[str, BallEntry], str(path))
+    if not entries:
+        raise InputError(f"{path}: no ball in it; each ball is a table [name]")
+    balls = {}
+    for name, entry in entries.items():
+        try:
+            balls[name] = entry.ball(name)
+        except InputError as error:
+            text = str(error)
+            raise InputError(f"{path}: " + (text if name in text else f"[{name}]: {text}")) from None
+    return balls
+
+
+@cache
+def shipped_balls() -> dict[str, Ball]:
+    """The invented demo balls."""
+    return read_balls(DATA / "balls.toml")
+
+
+def ball_names() -> list[str]:
+    """Names of the shipped balls."""
+    return list(shipped_balls())
+
+
+def load_ball(spec: str) -> Ball:
+    """A ball from 'name', 'file.toml' (its only ball) or 'file.toml:name'."""
+    path, _, name = spec.partition(".toml")
+    if _:
+        balls = read_balls(path + ".toml")
+        name = name.removeprefix(":")
+        if not name:
+            if len(balls) > 1:
+                raise InputError(f"{path}.toml holds {len(balls)} balls; say which: "
+                                 f"{path}.toml:{next(iter(balls))}")
+            return next(iter(balls.values()))
+        if name not in balls:
+            raise nearest_name(name, balls, f"ball in {path}.toml")
+        return balls[name]
+    if spec not in shipped_balls():
+        raise nearest_name(spec, shipped_balls(), "ball")
+    return shipped_balls()[spec]
+
+
+def pattern_names() -> list[str]:
+    """Names of the shipped patterns."""
+    return sorted(pattern_files())
+
+
+@cache
+def load_pattern_named(spec: str) -> OilPattern:
+    """A pattern by the name of a shipped one, or from a file's path."""
+    known = pattern_files()
+    if spec in known:
+        return load_pattern(known[spec])
+    if Path(spec).suffix or "/" in spec or Path(spec).exists():
+        return load_pattern(spec)
+    raise nearest_name(spec, known, "pattern")
+
+
+class PlayerEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """A player file: the usual release, and a level or the player's own standard deviations."""
+
+    name: str = "player"
+    hand: str = "right"
+    speed_mph: float = 18.0
+    rev_rpm: float = 350.0
+    rotation_deg: float = 45.0
+    tilt_deg: float = 15.0
+    laydown_board: float = 18.0
+    launch_angle_deg: float = -1.5
+    level: str = "200"
+    spread: dict[str, float] = {}
+    spread_source: str = ""
+
+    def player(self) -> Player:
+        """The validated player."""
+        release = Release(
+            speed_mph=self.speed_mph, rev_rpm=self.rev_rpm, rotation_deg=self.rotation_deg,
+            tilt_deg=self.tilt_deg, laydown_board=self.laydown_board,
+            launch_angle_deg=self.launch_angle_deg, hand=self.hand,
+        )
+        spread = named_spread(self.level)
+        source = f"assumed level {self.level}"
+        if self.spread:
+            for key in self.spread:
+                if key not in Spread.__dataclass_fields__:
+                    raise nearest_name(key, Spread.__dataclass_fields__, "spread key")
+            spread = replace(spread, **self.spread)
+            source = self.spread_source or "player file"
+        return Player(self.name, release, spread, source)
+
+
+def named_spread(level: str) -> Spread:
+    """The spread of a named level (release.LEVELS)."""
+    if level not in LEVELS:
+        raise nearest_name(level, LEVELS, "level")
+    return LEVELS[level]
+
+
+def load_player(path: str | Path) -> Player:
+    """A player from a TOML file."""
+    try:
+        return read_toml(path, PlayerEntry, "player").player()
+    except InputError as error:
+        text = str(error)
+        raise InputError(text if str(path) in text else f"{path}: {text}") from None

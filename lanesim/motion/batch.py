@@ -1,0 +1,63 @@
+"""Thousands of shots at once on the reference's own right-hand sides: see `kernels.throw_one`."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from . import kernels as k
+
+_LOCK = threading.Lock()  # numba's default threading layer aborts on concurrent parallel calls
+_CHUNK_SHOTS = 64
+
+
+@dataclass(frozen=True)
+class BatchRows:
+    """What the core returns: rows (n, kernels.R_COUNT) and traces (n, 61, kernels.T_COUNT) or (0, ..)."""
+
+    rows: np.ndarray
+    traces: np.ndarray
+
+
+def run(
+    shots: np.ndarray,
+    which: np.ndarray,
+    paps: np.ndarray,
+    pars: np.ndarray,
+    film: np.ndarray,
+    pins: np.ndarray,
+    *,
+    keep_traces: bool = False,
+) -> BatchRows:
+    """Follow all shots.
+
+    Parameters
+    ----------
+    shots : (n, 7) SI rows of `setup.shot_matrix`; which : (n,) index of each shot's ball;
+    paps : (b, 3); pars : (b, P_COUNT); film : (60, 39) [m]; pins : (m, 2) [m];
+    keep_traces : also return board, heading and track film at each whole foot.
+
+    Raises
+    ------
+    InputError
+        for no shots or a value that is not a finite number.
+    """
+    shots = np.ascontiguousarray(shots, dtype=float)
+    film = np.ascontiguousarray(film, dtype=float)
+    if len(shots) == 0:
+        raise InputError("no shots to throw: the number of shots must be at least 1")
+    for name, array in (("release", shots), ("ball parameter", pars), ("oil film", film)):
+        if not np.all(np.isfinite(array)):
+            raise InputError(f"a {name} is not a finite number; every one must be")
+    rows = np.empty((len(shots), k.R_COUNT))
+    traces = np.empty((len(shots) if keep_traces else 0, k.TRACE_FEET, k.T_COUNT))
+    with _LOCK:
+        k.throw_batch(
+            shots, np.ascontiguousarray(which, dtype=np.int64), np.ascontiguousarray(paps),
+            np.ascontiguousarray(pars), film, np.ascontiguousarray(pins), rows, traces,
+            -(-len(shots) // _CHUNK_SHOTS),
+        )
+    return BatchRows(rows, traces)
