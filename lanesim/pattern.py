@@ -211,6 +211,24 @@ class OilPattern:
         grid = self.volume_ul if hand == "right" else self.volume_ul[:, ::-1]
         return np.ascontiguousarray(grid * (UL_M3 / CELL_AREA_M2))
 
+    def film_by_foot_um(self) -> FloatArray:
+        """Mean film [um] across all 39 boards, foot by foot; shape (60,)."""
+        return self.volume_ul.mean(axis=1) * (UL_M3 / CELL_AREA_M2 / MICRON_M)
+
+    def film_by_board_um(self, start_ft: int = 0, end_ft: int = GRID_ROWS) -> FloatArray:
+        """Mean film [um] from `start_ft` to `end_ft`, board by board from the right; shape (39,).
+
+        Raises
+        ------
+        InputError
+            unless 0 <= start_ft < end_ft <= 60.
+        """
+        if not 0 <= start_ft < end_ft <= GRID_ROWS:
+            raise InputError(f"feet {start_ft} to {end_ft}; accepted: 0 <= start < end <= "
+                             f"{GRID_ROWS}")
+        rows = self.volume_ul[int(start_ft):int(end_ft)]
+        return rows.mean(axis=0) * (UL_M3 / CELL_AREA_M2 / MICRON_M)
+
     def mirrored(self) -> OilPattern:
         """The same pattern with left and right exchanged."""
         return replace(self, volume_ul=self.volume_ul[:, ::-1])
