@@ -76,9 +76,9 @@ class Grip:
     finger_depth_in, thumb_depth_in : float
         Depth along the axis from the surface to the flat bottom [in], 0 (no hole) to 4.
     middle_forward_in, ring_forward_in, thumb_forward_in : float
-        Pitch along the centre line [in], -1.5 to 1.5: the distance by which the hole's axis misses
-        the ball's centre, positive where the bottom of the hole leans toward the grip centre
-        (forward), negative for reverse.
+        Pitch along the centre line [in], -1.5 to 1.5: how far from the ball's centre the hole's
+        axis crosses the plane through the centre that is square to the radius at the hole;
+        positive where the bottom leans toward the grip centre (forward), negative for reverse.
     middle_lateral_in, ring_lateral_in, thumb_lateral_in : float
         Pitch along the midline [in], -1.5 to 1.5, positive where the bottom leans toward the ball
         arm.
@@ -387,8 +387,6 @@ def _holes(face: Face, grip: Grip, radius_m: float) -> tuple[Hole, ...]:
             getattr(grip, f"{name}_forward_in") * inward
             + getattr(grip, f"{name}_lateral_in") * across
         )
-        # `aim` is where the axis crosses the plane through the ball's centre that is parallel to
-        # the surface at the hole; a drill press sets pitch the same way.
         axis = _unit(aim - radius_m * centre)
         radius = getattr(grip, f"{kind}_diameter_in") * INCH_M / 2.0
         holes.append(Hole(name, centre, axis, radius, depth_in * INCH_M))
