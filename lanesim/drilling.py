@@ -32,12 +32,15 @@ below means right for a right-hander and left for a left-hander.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import get_type_hints
 
 import numpy as np
 
 from . import layout as _layout
 from .errors import InputError, check_range
+from .files import read_toml
 from .lane import BALL_MAX_LB, BALL_RADIUS_M, DIFFERENTIAL_MAX_IN, RG_RANGE_IN
 from .layout import Layout
 from .units import INCH_M, LB_KG, OZ_KG, rg_inertia
@@ -221,6 +224,25 @@ class Face:
             math.atan2(u, math.hypot(g, r)) * radius_m / INCH_M,
         )
 
+    def beside_centre_line(
+        self, along_in: float, off_in: float, radius_m: float = BALL_RADIUS_M
+    ) -> np.ndarray:
+        """The point `along_in` along the centre line toward the fingers, then `off_in` square off
+        it toward the ball arm [in], as a unit vector (3,): how holes are marked."""
+        y, x = along_in * INCH_M / radius_m, off_in * INCH_M / radius_m
+        on_line = math.cos(y) * self.grip_centre + math.sin(y) * self.up
+        return math.cos(x) * on_line + math.sin(x) * self.right
+
+    def centre_line_coordinates_in(
+        self, point: np.ndarray, radius_m: float = BALL_RADIUS_M
+    ) -> tuple[float, float]:
+        """The (along, off) arcs [in] of a point (3,): the inverse of `beside_centre_line`."""
+        g, r, u = (float(np.dot(point, v)) for v in (self.grip_centre, self.right, self.up))
+        return (
+            math.atan2(u, g) * radius_m / INCH_M,
+            math.atan2(r, math.hypot(g, u)) * radius_m / INCH_M,
+        )
+
     def tangents(self, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Unit tangents (3,), (3,) at a point: toward the ball arm, and toward the fingers along
         the great circle that runs through the point and crosses the midline at right angles."""
@@ -228,6 +250,20 @@ class Face:
         across = np.cross(along, point)
         handed = np.dot(np.cross(self.up, self.grip_centre), self.right)
         return (across if handed > 0.0 else -across), along
+
+    def view(self, points: np.ndarray, middle: np.ndarray | None = None) -> np.ndarray:
+        """Orthographic view from outside: columns (toward the ball arm, toward the fingers, toward
+        the eye) of unit vectors (..., 3).
+
+        Parameters
+        ----------
+        points : (..., 3)
+        middle : (3,) or None
+            The point in the middle of the picture; None = the grip centre.
+        """
+        eye = self.grip_centre if middle is None else middle
+        right, up = self.tangents(eye)
+        return points @ np.stack([right, up, eye], axis=1)
 
     def arc_in(self, a: np.ndarray, b: np.ndarray, radius_m: float = BALL_RADIUS_M) -> float:
         """Shortest arc between two points of the surface [in]."""
@@ -351,36 +387,22 @@ def _holes(face: Face, grip: Grip, radius_m: float) -> tuple[Hole, ...]:
     ring_span = grip.span_in if grip.ring_span_in is None else grip.ring_span_in
     mean_span = (grip.span_in + ring_span) / 2.0 if grip.fingers == 2 else grip.span_in
     thumb_edge = -mean_span / 2.0
-
-    def beside(up_in: float) -> float:
-        # Either finger is half a bridge and half its own width off the centre line; measured along
-        # the midline the same distance is longer, as meridians draw together away from it.
-        off = (grip.bridge_in / 2.0 + finger) * INCH_M / radius_m
-        away = math.sin(off) / math.cos(up_in * INCH_M / radius_m)
-        if away >= 1.0:
-            raise InputError(
-                f"grip: span {mean_span:g} in with bridge {grip.bridge_in:g} in does not fit on "
-                "the ball; give a shorter span or bridge"
-            )
-        return math.asin(away) * radius_m / INCH_M
-
-    places = []  # name, over [in], up [in]
+    off = grip.bridge_in / 2.0 + finger
+    places = []  # name, along the centre line [in], square off it [in]
     if grip.fingers == 2:
-        middle_up = thumb_edge + grip.span_in + finger
-        ring_up = thumb_edge + ring_span + finger
         places += [
-            ("middle", -beside(middle_up), middle_up),
-            ("ring", beside(ring_up), ring_up),
+            ("middle", thumb_edge + grip.span_in + finger, -off),
+            ("ring", thumb_edge + ring_span + finger, off),
         ]
     else:
-        places += [("middle", 0.0, thumb_edge + grip.span_in + finger)]
+        places += [("middle", thumb_edge + grip.span_in + finger, 0.0)]
     if grip.thumb:
-        places += [("thumb", 0.0, thumb_edge - thumb)]
+        places += [("thumb", thumb_edge - thumb, 0.0)]
     holes = []
-    for name, over_in, up_in in places:
+    for name, along_in, off_in in places:
         kind = "thumb" if name == "thumb" else "finger"
         depth_in = getattr(grip, f"{kind}_depth_in")
-        centre = face.point(over_in, up_in, radius_m)
+        centre = face.beside_centre_line(along_in, off_in, radius_m)
         across, along = face.tangents(centre)
         inward = along if name == "thumb" else -along
         aim = INCH_M * (
@@ -391,6 +413,136 @@ def _holes(face: Face, grip: Grip, radius_m: float) -> tuple[Hole, ...]:
         radius = getattr(grip, f"{kind}_diameter_in") * INCH_M / 2.0
         holes.append(Hole(name, centre, axis, radius, depth_in * INCH_M))
     return tuple(holes)
+
+
+def great_arc(a: np.ndarray, b: np.ndarray, count: int = 60) -> np.ndarray:
+    """Points (count, 3) along the shorter great-circle arc between two unit vectors."""
+    angle = _angle(a, b)
+    if angle < 1e-9:
+        return np.repeat(a[None, :], count, axis=0)
+    share = np.linspace(0.0, 1.0, count)[:, None]
+    return (np.sin((1.0 - share) * angle) * a + np.sin(share * angle) * b) / math.sin(angle)
+
+
+def hole_rim(hole: Hole, radius_m: float = BALL_RADIUS_M, count: int = 91) -> np.ndarray:
+    """The closed curve (count, 3) in which a hole cuts the surface, in units of the radius."""
+    frame, entry = _hole_frame(hole, radius_m)
+    turn = np.linspace(0.0, 2.0 * math.pi, count)
+    x = entry[0] + hole.radius_m * np.cos(turn)
+    y = entry[1] + hole.radius_m * np.sin(turn)
+    z = np.sqrt(np.maximum(radius_m**2 - x * x - y * y, 0.0))
+    return np.column_stack([x, y, z]) @ frame / radius_m
+
+
+def hole_bottom(hole: Hole, radius_m: float = BALL_RADIUS_M, count: int = 91) -> np.ndarray:
+    """The circle (count, 3) round the flat bottom of a hole, in units of the radius."""
+    frame, entry = _hole_frame(hole, radius_m)
+    turn = np.linspace(0.0, 2.0 * math.pi, count)
+    x = entry[0] + hole.radius_m * np.cos(turn)
+    y = entry[1] + hole.radius_m * np.sin(turn)
+    z = np.full(count, entry[2] - hole.depth_m)
+    return np.column_stack([x, y, z]) @ frame / radius_m
+
+
+def _hole_frame(hole: Hole, radius_m: float) -> tuple[np.ndarray, np.ndarray]:
+    """Rows: axes across, across and out along the hole; and the entry point in them [m]."""
+    z_axis = -hole.axis
+    x_axis = _unit(np.cross(z_axis, np.eye(3)[int(np.argmin(np.abs(z_axis)))]))
+    frame = np.stack([x_axis, np.cross(z_axis, x_axis), z_axis])
+    return frame, frame @ hole.centre * radius_m
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One step of marking out: what to do, and the arc [in] or angle [deg] it takes."""
+
+    text: str
+    arc_in: float | None = None
+    angle_deg: float | None = None
+    check: bool = False  # a distance to verify, not to lay off
+
+
+def marking_steps(
+    layout: Layout,
+    grip: Grip = DEFAULT_GRIP,
+    *,
+    hand: str = "right",
+    symmetric: bool = False,
+    radius_m: float = BALL_RADIUS_M,
+) -> tuple[Mark, ...]:
+    """The order in which the points are found on a real ball, starting from its own marks.
+
+    Seen from outside at the pin, a right-hander's PAP lies counter-clockwise of the mass bias,
+    and at the PAP "up" lies clockwise of the pin; a left-hander's the other way round.
+
+    Parameters
+    ----------
+    layout, grip : see `drill`.
+    hand : "right" or "left"
+    symmetric : bool
+        True for a symmetric core, which has no mass bias: the marked centre of gravity gives the
+        direction instead (common practice, no source).
+    radius_m : float
+        The ball's radius [m].
+    """
+    if hand not in ("right", "left"):
+        raise InputError(f"hand must be right or left, not {hand!r}")
+    one, other = ("counter-clockwise", "clockwise")
+    if hand == "left":
+        one, other = other, one
+    face = face_of(layout, grip, radius_m)
+    quarter = math.pi / 2.0 * radius_m / INCH_M
+    to_foot = "thumb" if grip.pap_up_in >= 0 else "finger"
+    source = (
+        "mass bias direction: a quarter circle from the pin through the marked centre of gravity"
+        if symmetric
+        else "mass bias mark: a quarter circle from the pin"
+    )
+    steps = [
+        Mark(source, arc_in=quarter, check=not symmetric),
+        Mark(f"drilling angle at the pin, {one} from the line to the mass bias",
+             angle_deg=layout.drilling_angle_deg),
+        Mark("PAP: from the pin along that line", arc_in=layout.pin_to_pap_in),
+        Mark("mass bias to PAP", arc_in=layout.mass_bias_to_pap_in(radius_m), check=True),
+        Mark(f"VAL angle at the PAP, {other} from the line to the pin: draw the vertical axis line",
+             angle_deg=layout.val_angle_deg),
+        Mark("pin to the vertical axis line", arc_in=layout.pin_buffer_in(radius_m), check=True),
+        Mark(f"midline: from the PAP along the VAL toward the {to_foot} side, then square across",
+             arc_in=abs(grip.pap_up_in)),
+        Mark("grip centre: along the midline, away from the VAL on the side of the grip",
+             arc_in=grip.pap_over_in),
+        Mark("grip centre to pin", arc_in=face.arc_in(face.grip_centre, face.pin, radius_m),
+             check=True),
+        Mark("centre line: through the grip centre, square to the midline"),
+    ]
+    for hole in face.holes:
+        up_in, off_in = face.centre_line_coordinates_in(hole.centre, radius_m)
+        toward = "fingers" if up_in >= 0 else "thumb"
+        steps.append(Mark(f"{hole.name} hole: along the centre line toward the {toward}",
+                          arc_in=abs(up_in)))
+        if abs(off_in) > 1e-9:
+            way = hand if off_in > 0 else ("left" if hand == "right" else "right")
+            steps.append(Mark(f"{hole.name} hole: then square off the centre line to the {way}",
+                              arc_in=abs(off_in)))
+    return tuple(steps)
+
+
+def load_grip(path: str | Path) -> Grip:
+    """A grip from a TOML file whose keys are the fields of `Grip`; unknown keys are refused."""
+    import msgspec
+
+    hints = get_type_hints(Grip)
+    struct = msgspec.defstruct(
+        "GripFile",
+        [(f.name, hints[f.name], f.default) for f in fields(Grip)],
+        forbid_unknown_fields=True,
+        kw_only=True,
+    )
+    entry = read_toml(path, struct, "grip")
+    try:
+        return Grip(**msgspec.structs.asdict(entry))
+    except InputError as error:
+        raise InputError(f"{path}: {error}") from None
 
 
 def hole_moments(
@@ -433,10 +585,7 @@ def _integrate(
     if hole.depth_m == 0.0:
         return mass, first, second, shared, kinks
     # Local frame: z out of the ball along the axis, x and y across it, origin at the centre.
-    z_axis = -hole.axis
-    x_axis = _unit(np.cross(z_axis, np.eye(3)[int(np.argmin(np.abs(z_axis)))]))
-    frame = np.stack([x_axis, np.cross(z_axis, x_axis), z_axis])
-    entry = frame @ hole.centre * radius_m
+    frame, entry = _hole_frame(hole, radius_m)
     bottom = entry[2] - hole.depth_m
     nodes, weights = np.polynomial.legendre.leggauss(grid[0])
     rho = hole.radius_m * (nodes + 1.0) / 2.0

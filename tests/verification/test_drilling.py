@@ -288,7 +288,7 @@ def test_spans_bridge_and_pitches_as_ordered():
     face = face_of(LAYOUT, CROWDED)
     middle, ring, thumb = face.holes
     edge = {h.name: math.asin(h.radius_m / R) * R / INCH_M for h in face.holes}
-    up = {h.name: face.coordinates_in(h.centre)[1] for h in face.holes}
+    up = {h.name: face.centre_line_coordinates_in(h.centre)[0] for h in face.holes}
     assert up["middle"] - edge["middle"] - up["thumb"] - edge["thumb"] == pytest.approx(4.0)
     assert up["ring"] - edge["ring"] - up["thumb"] - edge["thumb"] == pytest.approx(4.3)
     off = math.asin(float(ring.centre @ face.right)) * R / INCH_M
