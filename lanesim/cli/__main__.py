@@ -1,0 +1,5 @@
+"""`python -m lanesim.cli` does what `lanesim` does."""
+
+from . import main
+
+main()
