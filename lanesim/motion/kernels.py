@@ -585,17 +585,23 @@ DP_E = np.array([
 DP_STAGES = 7
 
 # Error that one step may make, per component; benchmarks/README.md has the table they came from.
-TOL_X = 2e-4  # [m]
-TOL_Y = 5e-5  # [m]
-TOL_V = 4e-4  # [m/s], also for R L / I
-TOL_THETA = 5e-3  # [rad]
-TOL_H = 4e-9  # [m]
+TOL_X = 1e-4  # [m]
+TOL_Y = 2e-5  # [m]
+TOL_V = 1e-4  # [m/s], also for R L / I
+TOL_THETA = 2e-3  # [rad]
+TOL_H = 1e-9  # [m]
 STEP_FIRST = 0.01  # [s]
 STEP_MAX = 0.08
 STEP_MIN = 1e-7
-ROLL_TURN_MAX = 0.6  # [rad] turn per step while traction could break
-SLIP_FINISH = 3e-3  # [m/s] slip below which sliding is finished in closed form
+CREEP_SLIP = 0.03  # [m/s] slip below which steps are taken by `creep_step`
+CREEP_LEAVE = 0.12  # [m/s] slip above which they are not any more
+CREEP_TURN = 0.25  # [rad] turn of the ball per creep step
+GRIP_SAFE = 0.95  # traction never breaks while the bound on its use stays below this
 MAX_STEPS = 5000
+
+SLIDE = 0
+ROLL = 1
+CREEP = 2
 
 # rows of the work array: stages 0..6, then these
 W_START = 7  # state at the start of the step (11)
@@ -817,16 +823,128 @@ def enter_roll(state, q, par):
 
 
 @njit(cache=True)
-def leave_roll(state, fx, fy, par):
-    """Nudge a rolling step state loose along the excess force; v changes, K stays."""
-    need = math.sqrt(fx * fx + fy * fy)
-    dvx = -RESLIDE_SLIP * fx / need
-    dvy = -RESLIDE_SLIP * fy / need
-    lever = par[P_MASS] * par[P_RADIUS]
-    state[2] += dvx
-    state[3] += dvy
-    state[4] += lever * dvy
-    state[5] -= lever * dvx
+def creep_step(work, q, h, film, par):
+    """One step for a ball whose slip is nearly or exactly zero; True if the contact stuck.
+
+    Near zero slip Coulomb's law is stiff: the direction of slip follows the excess force within
+    microseconds.  So the friction impulse p over the step is found implicitly at the midpoint
+    (Moreau's time stepping, in: Nonsmooth Mechanics and Applications, CISM 302, 1988):
+
+        u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|  or  u_mid = 0 with |p| <= mu N h,
+
+    w the slip that the ball would have there without friction, A the 2 x 2 mobility of the contact
+    point.  The law is Coulomb's own, set-valued at zero, not a smoothed one; where it sticks, the
+    step ends with `roll_projection`, which keeps the angular momentum about the contact.
+    Reads work[W_START] and the extras there, fills work[W_NEW] and the extras at the end.
+    """
+    a = work[W_START]
+    b = work[W_NEW]
+    extra = work[W_RATE_EXTRA]
+    radius = par[P_RADIUS]
+    mass = par[P_MASS]
+    half = 0.5 * h
+    t0, t1, t2, t3 = rotation_exp(half * extra[0], half * extra[1], half * extra[2])
+    p0, p1, p2, p3 = quaternion_product(t0, t1, t2, t3, q[0], q[1], q[2], q[3])
+    m = rotation_matrix(p0, p1, p2, p3)
+    j1 = 1.0 / par[P_I1]
+    j2 = 1.0 / par[P_I2]
+    j3 = 1.0 / par[P_I3]
+    b1, b2, b3 = body_rates_free(a[4], a[5], a[6], m, par)
+    wx, wy, wz = to_lane(b1, b2, b3, m)
+    free_x = a[2] - radius * wy
+    free_y = a[3] + radius * wx
+    square = radius * radius
+    axx = 1.0 / mass + square * (j1 * m[3] * m[3] + j2 * m[4] * m[4] + j3 * m[5] * m[5])
+    ayy = 1.0 / mass + square * (j1 * m[0] * m[0] + j2 * m[1] * m[1] + j3 * m[2] * m[2])
+    axy = -square * (j1 * m[0] * m[3] + j2 * m[1] * m[4] + j3 * m[2] * m[5])
+    mid_x = a[0] + half * a[2]
+    mid_y = a[1] + half * a[3]
+    h_lane = film_at(mid_x, mid_y, film, par[P_BOARD], par[P_CELL_X])
+    slip_free = math.sqrt(free_x * free_x + free_y * free_y)
+    mu = friction_coefficient(mid_x, h_lane, a[10], min(slip_free, extra[5]), par)
+    limit = mu * mass * par[P_GRAVITY] * h
+    det = axx * ayy - axy * axy
+    need_x = -2.0 * (ayy * free_x - axy * free_y) / det
+    need_y = -2.0 * (axx * free_y - axy * free_x) / det
+    need = math.sqrt(need_x * need_x + need_y * need_y)
+    stuck = need <= limit
+    slip = 0.0
+    if stuck:
+        push_x = need_x
+        push_y = need_y
+    else:
+        # (s + c A) e = w with |e| = 1: Newton for s, from the isotropic guess
+        c = 0.5 * limit
+        slip = max(slip_free - 0.5 * c * (axx + ayy), 1e-9)
+        ex = free_x / slip_free
+        ey = free_y / slip_free
+        for _ in range(4):
+            gx = slip + c * axx
+            gy = slip + c * ayy
+            gxy = c * axy
+            d = gx * gy - gxy * gxy
+            ex = (gy * free_x - gxy * free_y) / d
+            ey = (gx * free_y - gxy * free_x) / d
+            fx = (gy * ex - gxy * ey) / d
+            fy = (gx * ey - gxy * ex) / d
+            size = math.sqrt(ex * ex + ey * ey)
+            slope = -(ex * fx + ey * fy) / size
+            slip = max(slip - (size - 1.0) / slope, 1e-9)
+        size = math.sqrt(ex * ex + ey * ey)
+        push_x = -limit * ex / size
+        push_y = -limit * ey / size
+    below = par[P_CONTACT_A] * abs(wz) + (15.0 * math.pi / 16.0) * slip
+    pivot = 0.0
+    if below > 0.0:
+        pivot = -(3.0 * math.pi / 16.0) * limit * par[P_CONTACT_A] ** 2 * wz / below
+        most = abs(wz) * par[P_I2]
+        if abs(pivot) > most:
+            pivot = -math.copysign(most, wz)
+    # spin at the midpoint with half of the impulse carries the turn of the whole step
+    lx = a[4] + 0.5 * radius * push_y
+    ly = a[5] - 0.5 * radius * push_x
+    lz = a[6] + 0.5 * pivot
+    b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
+    wx, wy, wz = to_lane(b1, b2, b3, m)
+    b[2] = a[2] + push_x / mass
+    b[3] = a[3] + push_y / mass
+    b[4] = a[4] + radius * push_y
+    b[5] = a[5] - radius * push_x
+    b[6] = a[6] + pivot
+    b[7] = h * wx
+    b[8] = h * wy
+    b[9] = h * wz
+    axis_speed = axis_rate(b1, b2, b3, par)
+    spin = math.sqrt(b1 * b1 + b2 * b2 + b3 * b3)
+    rate = track_film_rate(h_lane, a[10], spin, axis_speed, par)
+    # the film falls exponentially: one implicit step cannot overshoot
+    decay = -track_film_rate(0.0, 1.0, spin, axis_speed, par)
+    b[10] = a[10] + h * rate / (1.0 + 0.5 * h * decay)
+    t0, t1, t2, t3 = rotation_exp(b[7], b[8], b[9])
+    p0, p1, p2, p3 = quaternion_product(t0, t1, t2, t3, q[0], q[1], q[2], q[3])
+    if stuck:
+        vx, vy, lx, ly, lz = roll_projection(
+            b[2], b[3], b[4], b[5], b[6], p0, p1, p2, p3, par
+        )
+        b[2] = vx
+        b[3] = vy
+        b[4] = lx
+        b[5] = ly
+        b[6] = lz
+    b[0] = a[0] + half * (a[2] + b[2])
+    b[1] = a[1] + half * (a[3] + b[3])
+    m = rotation_matrix(p0, p1, p2, p3)
+    b1, b2, b3 = body_rates_free(b[4], b[5], b[6], m, par)
+    wx, wy, wz = to_lane(b1, b2, b3, m)
+    ux = b[2] - radius * wy
+    uy = b[3] + radius * wx
+    extra[0] = wx
+    extra[1] = wy
+    extra[2] = wz
+    extra[3] = axis_rate(b1, b2, b3, par)
+    extra[4] = mu
+    extra[5] = math.sqrt(ux * ux + uy * uy)
+    return stuck
 
 
 @njit(cache=True)
@@ -859,7 +977,9 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
     """Follow one shot and fill its row (R_COUNT) and trace (TRACE_FEET, T_COUNT).
 
     shot : y, heading, speed, spin, rotation, tilt, phase (SI); work : (W_ROWS, N_STEP), state (12),
-    q (4) scratch.  Regimes and their switches are those of the reference, located inside the step.
+    q (4) scratch.  Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group
+    Runge-Kutta steps on the reference's right-hand sides, and CREEP (`creep_step`) in between,
+    where a ball sticks and slips within a turn.
     """
     release_state(
         shot[0], shot[1], shot[2], shot[3], shot[4], shot[5], shot[6], pap, par, state
@@ -871,10 +991,8 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
         start[n] = state[n]
     for n in range(4):
         q[n] = state[7 + n]
-    start[7] = 0.0
-    start[8] = 0.0
-    start[9] = 0.0
-    start[10] = 0.0
+    for n in range(7, N_STEP):
+        start[n] = 0.0
     for n in range(R_COUNT):
         row[n] = np.nan
     for n in range(TRACE_FEET):
@@ -890,83 +1008,58 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
     flare = 0.0
     break_x = start[0]
     break_y = start[1]
-    regime = 0
+    mode = SLIDE
     pivot = 0.0
     end = END_FAILED
     pin = -1
     steps = 0
     h = STEP_FIRST
-    kappa = (par[P_MASS] * par[P_RADIUS] ** 2) / par[P_I2]
+    closing = 0.0  # [m/s^2] rate at which slip fell over the last step
     stage_rates(start, q[0], q[1], q[2], q[3], 0, 0.0, film, par, work[0], extra)
+    if extra[5] < CREEP_SLIP:
+        mode = CREEP
     while steps < MAX_STEPS:
         steps += 1
-        # ---- switch slide -> roll where slip has all but ended
-        if regime == 0 and extra[5] < SLIP_FINISH:
-            settle = extra[5] / max(extra[4] * par[P_GRAVITY] * (1.0 + kappa), 1e-6)
-            loose = extra[4] <= 0.0
-            if not loose and settle < 0.02:
-                enter_roll(start, q, par)
-                stage_rates(start, q[0], q[1], q[2], q[3], 1, 0.0, film, par, work[0], extra)
-                if extra[6] > TRACTION_MARGIN:
-                    leave_roll(start, work[0, 2], work[0, 3], par)
-                    stage_rates(start, q[0], q[1], q[2], q[3], 0, 0.0, film, par, work[0], extra)
-                    h = min(h, 2e-3)
-                else:
-                    regime = 1
-                    if math.isnan(row[R_ROLL_X]):
-                        row[R_ROLL_X] = start[0] + start[2] * settle
-        # ---- choose the length of the step
-        bounded = False
-        if regime == 0:
-            closing = extra[4] * par[P_GRAVITY] * (1.0 + kappa)
-            if closing > 0.0 and extra[5] >= SLIP_FINISH:
-                h = min(h, max(0.75 * extra[5] / closing, 2e-4))
-        else:
-            pivot = 1.0
-            if par[P_CONTACT_A] > 0.0:
-                pivot = choose_pivot(extra[2], extra[7], extra[8], par[P_I2], h)
-            spin = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
-            bounded = grip_bound(work, q, par) > 0.95
-            if bounded:
-                h = min(h, ROLL_TURN_MAX / max(spin, 1e-3))
-            stage_rates(start, q[0], q[1], q[2], q[3], 1, pivot, film, par, work[0], extra)
-        h = min(max(h, STEP_MIN), STEP_MAX)
-        grip0 = extra[6]
         w0 = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
         axis0 = extra[3]
-        error = lie_step(work, q, h, regime, pivot, film, par)
-        if error > 1.0 and h > STEP_MIN * 2:
-            h *= max(0.2, 0.9 * error ** -0.2)
-            # the extras belong to the end of the rejected step: restore those of the start
-            stage_rates(start, q[0], q[1], q[2], q[3], regime, pivot, film, par, work[0], extra)
-            continue
-        used = h
-        broke = False
-        if bounded and extra[6] > TRACTION_MARGIN and grip0 <= TRACTION_MARGIN:
-            low = 0.0
-            glow = grip0
-            high = used
-            ghigh = extra[6]
-            for _ in range(6):
-                used = low + (high - low) * (TRACTION_MARGIN - glow) / (ghigh - glow)
-                lie_step(work, q, used, regime, pivot, film, par)
-                if abs(extra[6] - TRACTION_MARGIN) < 2e-3:
-                    break
-                if extra[6] > TRACTION_MARGIN:
-                    high = used
-                    ghigh = extra[6]
-                else:
-                    low = used
-                    glow = extra[6]
-            broke = True
+        slip0 = extra[5]
+        error = 0.0
+        stuck = False
+        if mode == CREEP:
+            used = min(CREEP_TURN / max(w0, 1.0), 0.02)
+            stuck = creep_step(work, q, used, film, par)
+        else:
+            if mode == SLIDE:
+                if closing > 0.0:
+                    h = min(h, max(0.9 * (slip0 - 0.6 * CREEP_SLIP) / closing, 5e-4))
+            else:
+                pivot = 1.0
+                if par[P_CONTACT_A] > 0.0:
+                    pivot = choose_pivot(extra[2], extra[7], extra[8], par[P_I2], h)
+                stage_rates(start, q[0], q[1], q[2], q[3], 1, pivot, film, par, work[0], extra)
+            h = min(max(h, STEP_MIN), STEP_MAX)
+            error = lie_step(work, q, h, mode, pivot, film, par)
+            if error > 1.0 and h > STEP_MIN * 2:
+                h *= max(0.2, 0.9 * error ** -0.2)
+                closing = 0.0
+                # the extras belong to the end of the rejected step: restore those of the start
+                stage_rates(start, q[0], q[1], q[2], q[3], mode, pivot, film, par, work[0], extra)
+                continue
+            used = h
         share, how, touched = end_within_step(work, used, pins, par)
         if how >= 0:
             used *= share
-            broke = False
-            lie_step(work, q, used, regime, pivot, film, par)
+            if mode == CREEP:
+                stage_rates(start, q[0], q[1], q[2], q[3], 0, 0.0, film, par, work[0], extra)
+                stuck = creep_step(work, q, used, film, par)
+            else:
+                lie_step(work, q, used, mode, pivot, film, par)
             end = how
             pin = touched if how == END_PIN else -1
         next_row = record_trace(trace, work, used, next_row, par)
+        if stuck and math.isnan(row[R_ROLL_X]):
+            fall = extra[4] * par[P_GRAVITY] * (1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2])
+            row[R_ROLL_X] = start[0] + start[2] * min(slip0 / max(fall, 1e-9), used)
         time += used
         w1 = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
         turns += 0.5 * (w0 + w1) * used / (2.0 * math.pi)
@@ -997,20 +1090,29 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
         work[0, 7] = extra[0]
         work[0, 8] = extra[1]
         work[0, 9] = extra[2]
-        if regime == 1:
+        if mode == ROLL:
             enter_roll(start, q, par)
-        if end != END_FAILED:
+        if end != END_FAILED or start[2] < 0.05 or not math.isfinite(start[1]):
             break
-        if start[2] < 0.05 or not math.isfinite(start[1]):
-            break
-        if broke:
-            leave_roll(start, work[0, 2], work[0, 3], par)
-            regime = 0
-            stage_rates(start, q[0], q[1], q[2], q[3], 0, 0.0, film, par, work[0], extra)
-            h = 2e-3
-        else:
-            grow = 4.0 if error < 1e-6 else min(4.0, 0.9 * error ** -0.2)
-            h *= max(grow, 0.3)
+        # ---- next mode
+        if mode == SLIDE:
+            closing = (slip0 - extra[5]) / used
+            if extra[5] < CREEP_SLIP:
+                mode = CREEP
+        elif mode == CREEP:
+            if extra[5] > CREEP_LEAVE:
+                mode = SLIDE
+                closing = 0.0
+                h = used
+                stage_rates(start, q[0], q[1], q[2], q[3], 0, 0.0, film, par, work[0], extra)
+            elif stuck and grip_bound(work, q, par) < GRIP_SAFE:
+                mode = ROLL
+                h = used
+                stage_rates(start, q[0], q[1], q[2], q[3], 1, 0.0, film, par, work[0], extra)
+        elif grip_bound(work, q, par) >= GRIP_SAFE:
+            mode = CREEP
+        if mode != CREEP:
+            h *= 4.0 if error < 1e-6 else max(min(4.0, 0.9 * error ** -0.2), 0.3)
     row[R_END] = end
     row[R_PIN] = pin
     row[R_X] = start[0]
@@ -1049,3 +1151,148 @@ def throw_batch(shots, which, paps, pars, film, pins, rows, traces, chunks):
             b = which[n]
             trace = traces[n] if keep else spare
             throw_one(shots[n], paps[b], pars[b], film, pins, work, state, q, trace, rows[n])
+
+
+# =========================== oil taken and laid down by shots ===================================
+#
+# A shot follows its path over the film as it lies; then, foot by foot along that path, it takes
+# oil off the lane and lays part of what it carries down again.  Carried is the oil on the track
+# ring that meets the lane, C, as an amount; per turn of the ball (n counts turns)
+#
+#     dC/dn = take - C (1 - o + uptake + lay)
+#
+# which is `track_film_rate` with one more way out: `lay`, the share that the lane takes back from
+# the ring.  What flare turns away from the lane (1 - o) and what the cover drinks (uptake) stays
+# with the ball for good; the rest, C lay, goes onto the lane where the ball is.  Within a foot the
+# equation is solved in closed form, so that what leaves C is exactly what is split.
+# Amounts are film [m] times one cell; the caller knows the cell's area.
+
+SQRT_HALF = math.sqrt(0.5)
+INV_SQRT_2PI = 1.0 / math.sqrt(2.0 * math.pi)
+
+
+@njit(cache=True, inline="always")
+def normal_ramp(u):
+    """Integral of the standard normal distribution function from -infinity to u: u Phi + phi."""
+    return u * 0.5 * math.erfc(-u * SQRT_HALF) + math.exp(-0.5 * u * u) * INV_SQRT_2PI
+
+
+@njit(cache=True)
+def swath_shares(y0, y1, sd, board, shares):
+    """Share of a swath that lies on each board; fills shares, which sum to 1.
+
+    The swath is a Gaussian of standard deviation sd [m] about a path that runs evenly from y0 to
+    y1 [m] within the row: the exact integral over each board, (1/L) int Phi((b - y)/sd) dy at its
+    two edges.  What would lie beside the lane is spread over the boards in proportion.
+    """
+    count = shares.shape[0]
+    long_enough = abs(y1 - y0) > 1e-4 * sd
+    total = 0.0
+    before = 0.0
+    for j in range(count + 1):
+        edge = j * board
+        if long_enough:
+            here = (
+                (normal_ramp((edge - y0) / sd) - normal_ramp((edge - y1) / sd)) * sd / (y1 - y0)
+            )
+        else:
+            here = 0.5 * math.erfc(-(edge - 0.5 * (y0 + y1)) / sd * SQRT_HALF)
+        if j > 0:
+            shares[j - 1] = max(here - before, 0.0)  # rounding of two equal numbers, 1e-16
+            total += shares[j - 1]
+        before = here
+    for j in range(count):
+        shares[j] /= total
+
+
+@njit(cache=True)
+def carry_oil(row, trace, par, swath, wipe, lay, film, shares):
+    """Change the film [m] as one shot of `throw_one` did; returns (taken, laid) in film x cells.
+
+    Parameters
+    ----------
+    row, trace : the shot's, from `throw_one`;  swath : standard deviation of its swath [m];
+    wipe : rate per turn at which the swath gives up its oil (the share 1 - exp(-wipe n) in n
+    turns);  lay : share per turn of the ring's oil that goes back onto the lane;
+    film : (rows, boards), changed in place;  shares : (boards,) scratch.
+    """
+    rows, cols = film.shape
+    cell = par[P_CELL_X]
+    x_end = row[R_X]
+    if not (x_end > 0.0 and row[R_TURNS] >= 0.0):
+        return 0.0, 0.0
+    turns_per_m = row[R_TURNS] / x_end
+    overlap = 1.0
+    if row[R_TURNS] > 0.0:
+        gap = row[R_FLARE] / row[R_TURNS] / par[P_RING_WIDTH]
+        overlap = math.exp(-gap * gap)
+    loss = 1.0 - overlap + par[P_UPTAKE] + lay
+    carried = 0.0
+    taken = 0.0
+    laid = 0.0
+    for i in range(rows):
+        x0 = i * cell
+        if x0 >= x_end:
+            break
+        y0 = trace[i, T_Y]
+        length = cell
+        y1 = trace[i + 1, T_Y]
+        if x_end < x0 + cell or math.isnan(y1):
+            length = min(x_end - x0, cell)
+            y1 = row[R_Y]
+        turns = turns_per_m * length
+        swath_shares(y0, y1, swath, par[P_BOARD], shares)
+        share = 1.0 - math.exp(-wipe * turns)
+        got = 0.0
+        for j in range(cols):
+            amount = film[i, j] * (share * shares[j])
+            film[i, j] -= amount
+            got += amount
+        decay = loss * turns
+        kept = 1.0
+        mean = 1.0  # share of what came in evenly over the foot that is still carried at its end
+        if decay > 0.0:
+            kept = math.exp(-decay)
+            mean = -math.expm1(-decay) / decay
+        after = carried * kept + got * mean
+        down = 0.0
+        if loss > 0.0:
+            down = (carried + got - after) * (lay / loss)
+        for j in range(cols):
+            film[i, j] += down * shares[j]
+        carried = after
+        taken += got
+        laid += down
+    return taken, laid
+
+
+@njit(cache=True)
+def play_shots(
+    shots, which, lanes, lefts, paps, pars, films, pins, swath, wipe, lay, rows, traces, amounts
+):
+    """Throw shots one after the other, each on the film that those before it left.
+
+    shots (n, 7), which (n,) index of the ball, lanes (n,) index of the lane, lefts (n,) whether
+    thrown left-handed; films (l, rows, boards) counted from the RIGHT edge, changed in place;
+    fills rows (n, R_COUNT), traces (n, TRACE_FEET, T_COUNT) in the player's boards, and amounts
+    (n, 2): taken and laid [film x cells].
+    """
+    work = np.empty((W_ROWS, N_STEP))
+    state = np.empty(12)
+    q = np.empty(4)
+    count, cols = films.shape[1], films.shape[2]
+    film = np.empty((count, cols))
+    shares = np.empty(cols)
+    for n in range(shots.shape[0]):
+        lane = lanes[n]
+        for i in range(count):
+            for j in range(cols):
+                film[i, j] = films[lane, i, cols - 1 - j if lefts[n] else j]
+        b = which[n]
+        throw_one(shots[n], paps[b], pars[b], film, pins, work, state, q, traces[n], rows[n])
+        taken, laid = carry_oil(rows[n], traces[n], pars[b], swath, wipe, lay, film, shares)
+        for i in range(count):
+            for j in range(cols):
+                films[lane, i, cols - 1 - j if lefts[n] else j] = film[i, j]
+        amounts[n, 0] = taken
+        amounts[n, 1] = laid
