@@ -265,6 +265,12 @@ class Face:
         right, up = self.tangents(eye)
         return points @ np.stack([right, up, eye], axis=1)
 
+    def nearest_on_val(self, point: np.ndarray) -> np.ndarray:
+        """The point (3,) of the vertical axis line (a great circle) nearest to a point."""
+        pole = np.cross(self.val_foot, self.val_up)
+        flat = point - np.dot(point, pole) * pole
+        return self.val_foot if np.linalg.norm(flat) < 1e-9 else _unit(flat)
+
     def arc_in(self, a: np.ndarray, b: np.ndarray, radius_m: float = BALL_RADIUS_M) -> float:
         """Shortest arc between two points of the surface [in]."""
         return _angle(a, b) * radius_m / INCH_M
