@@ -28,7 +28,9 @@ import click
 from ..errors import InputError
 
 if TYPE_CHECKING:
+    from ..ball import Ball
     from ..layout import Layout
+    from ..pattern import OilPattern
     from ..release import Player, Release
 
 DEFAULT_BALL = "strong-solid"
@@ -162,6 +164,30 @@ def parse_layout(text: str) -> Layout:
     return Layout(drilling, pin, val)
 
 
+def ball_words(ball: Ball) -> str:
+    """What a ball is, in a line: weight, cover, finish, core, layout."""
+    core = (f"RG {ball.rg_in:g} in, differential {ball.diff_in:g} in"
+            + (f", intermediate {ball.int_diff_in:g} in" if ball.int_diff_in else ""))
+    used = f", {ball.cover.games_total:g} games old" if ball.cover.games_total else ""
+    return (f"{ball.weight_lb:g} lb, {ball.cover.kind}, {ball.cover.finish}{used}, {core}, "
+            f"layout {layout_text(ball.layout)}")
+
+
+def release_words(release: Release) -> str:
+    """A release in a line, units included."""
+    return (f"{release.speed_mph:g} mph, {release.rev_rpm:g} rpm, rotation "
+            f"{release.rotation_deg:g} deg, tilt {release.tilt_deg:g} deg, laydown board "
+            f"{release.laydown_board:g}, launch {release.launch_angle_deg:.2f} deg, "
+            f"{release.hand}-handed")
+
+
+def pattern_words(pattern: OilPattern) -> str:
+    """A pattern in a line: length, volume, ratios."""
+    ratios = "/".join(number(r, 1) for r in (pattern.ratio_left, pattern.ratio_right))
+    return (f"{pattern.length_ft:g} ft, {pattern.total_ml:.1f} mL, {pattern.mean_units:.1f} units, "
+            f"ratio left/right {ratios}")
+
+
 def layout_text(layout: Layout) -> str:
     """The layout as options and tables write it."""
     return (f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}")
@@ -226,12 +252,26 @@ PATTERN_HELP = "Shipped oil pattern or a .oil file; see 'lanesim patterns'."
 ball_option = click.option("--ball", type=BallName(), default=DEFAULT_BALL, show_default=True,
                            help=BALL_HELP)
 balls_option = click.option("--ball", "balls", type=BallName(), multiple=True,
-                            help=f"{BALL_HELP} Repeat for several. [default: {DEFAULT_BALL}]")
+                            default=[DEFAULT_BALL], show_default=DEFAULT_BALL,
+                            help=f"{BALL_HELP} Repeat for several.")
 pattern_option = click.option("--pattern", type=PatternName(), default=DEFAULT_PATTERN,
                               show_default=True, help=PATTERN_HELP)
 patterns_option = click.option("--pattern", "patterns", type=PatternName(), multiple=True,
-                               help=f"{PATTERN_HELP} Repeat for several. "
-                                    f"[default: {DEFAULT_PATTERN}]")
+                               default=[DEFAULT_PATTERN], show_default=DEFAULT_PATTERN,
+                               help=f"{PATTERN_HELP} Repeat for several.")
+layout_option = click.option("--layout", type=LayoutText(), metavar="DxPxV",
+                             help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
+                                  "[deg], as in 50x4.5x30.")
+layouts_option = click.option("--layout", "layouts", type=LayoutText(), metavar="DxPxV",
+                              multiple=True,
+                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
+                                   "[deg], as in 50x4.5x30. Repeat for several.")
+finish_option = click.option("--finish", type=FinishText(), metavar="GRIT|polish",
+                             help="Resurface it first: a grit, as in 1000, or 'polish'.")
+finishes_option = click.option("--finish", "finishes", type=FinishText(), metavar="GRIT|polish",
+                               multiple=True,
+                               help="Resurface it first: a grit, as in 1000, or 'polish'. Repeat "
+                                    "for several.")
 json_option = click.option("--json", "as_json", is_flag=True,
                            help="Print JSON on standard output instead of a table.")
 seed_option = click.option("--seed", type=click.IntRange(0), default=1, show_default=True,

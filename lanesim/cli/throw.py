@@ -1,0 +1,128 @@
+"""`lanesim throw`: one ball, one release, one pattern."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import click
+
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..ball import Ball
+    from ..layout import Layout
+    from ..pattern import OilPattern
+    from ..release import Release
+    from ..trajectory import Trajectory
+
+
+@click.command()
+@c.ball_option
+@c.layout_option
+@c.finish_option
+@c.pattern_option
+@c.release_options
+@c.picture_option("Draw the path over the oil into FILE (.png, .svg or .pdf).")
+@c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
+              "--curves", "curves")
+@c.out_option("Draw the track-flare rings on the ball into FILE.", "--flare", "flare")
+@c.csv_option("Write the path and all curves to FILE (.csv), a row every 0.01 s.")
+@c.json_option
+def command(
+    ball: Ball, layout: Layout | None, finish: tuple[float, bool] | None, pattern: OilPattern,
+    release: Release, out, curves, flare, csv, as_json: bool,
+) -> None:
+    """Follow one ball down the lane: skid, hook, roll, and how it meets the pins.
+
+    Boards count from the ball-arm side; a positive angle goes away from it. The default release
+    has the mean speed and rev rate of professional men.
+
+    \b
+    lanesim throw
+    lanesim throw --ball plastic-spare --pattern long-45 --out path.png
+    lanesim throw --speed 17 --revs 300 --laydown 20 --target 12 --json
+    """
+    if layout is not None:
+        ball = replace(ball, layout=layout, drilled=None)
+    if finish is not None:
+        ball = ball.with_finish(*finish)
+    c.announce_compile()
+    from ..trajectory import throw
+
+    shot = throw(ball, release, pattern)
+    files = _write(shot, ball, pattern, release, out, curves, flare, csv)
+    if as_json:
+        c.print_json(shot.to_dict())
+    else:
+        click.echo(f"{ball.name} on {pattern.name}")
+        c.print_facts(
+            [("ball", c.ball_words(ball)), ("pattern", c.pattern_words(pattern)),
+             ("release", c.release_words(release))]
+        )
+        click.echo()
+        c.print_facts(shot_facts(shot))
+    for path in files:
+        c.say_written(path)
+
+
+def shot_facts(shot: Trajectory) -> list[tuple[str, str]]:
+    """The story of a shot as (name, value with unit)."""
+    from ..pocket import OUTCOME_WORDS
+
+    facts = [
+        ("hook begins", f"{shot.hook_ft:.1f} ft (a tenth of the whole turn done)"),
+        ("roll begins", f"{shot.roll_ft:.1f} ft" if shot.roll_ft == shot.roll_ft
+         else "never: it still slips at the end"),
+        ("breakpoint", f"board {shot.breakpoint_board:.1f} at {shot.breakpoint_ft:.1f} ft"),
+    ]
+    if shot.first_pin:
+        facts += [
+            ("entry", f"board {shot.entry_board:.1f} at {shot.entry_angle_deg:.1f} deg, "
+                      f"{shot.entry_speed_mph:.1f} mph, {shot.entry_rev_rpm:.0f} rpm, "
+                      f"slip {shot.entry_slip_ms:.1f} m/s"),
+            ("first pin", str(shot.first_pin)),
+        ]
+    return [
+        *facts,
+        ("outcome", OUTCOME_WORDS[shot.outcome]),
+        ("time", f"{shot.time_s:.2f} s"),
+        ("speed lost", f"{shot.speed_mph[0] - shot.speed_mph[-1]:.1f} mph"),
+        ("rotation", _from_to(shot.rotation_deg)),
+        ("tilt", _from_to(shot.tilt_deg)),
+        ("revolutions", f"{shot.revolutions[-1]:.1f}"),
+        ("track flare", f"{shot.flare_in[-1]:.2f} in"),
+        ("friction work", f"{shot.friction_work_j:.0f} J"),
+    ]
+
+
+def _from_to(angles) -> str:
+    return f"{c.number(angles[0], 0)} to {c.number(angles[-1], 0)} deg"
+
+
+def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:
+    """Draw first, then write: a drawing that fails leaves no file behind."""
+    from ..files import save_figure, write_text
+
+    heading = f"{ball.name} on {pattern.name}"
+    drawn = []
+    if out is not None:
+        from ..figures.lane_view import draw_paths
+
+        drawn.append((out, draw_paths([shot], pattern, [ball.name], title=heading,
+                                      note=c.release_words(release))))
+    if curves is not None:
+        from ..figures.curves import draw_curves
+
+        drawn.append((curves, draw_curves([shot], [ball.name], title=f"Along the lane: {heading}",
+                                          note=c.release_words(release))))
+    if flare is not None:
+        from ..figures.flare import draw_flare
+
+        drawn.append((flare, draw_flare(shot, mass_bias=ball.int_diff_in > 0,
+                                        title=f"Track flare: {heading}",
+                                        note=c.release_words(release))))
+    files = [save_figure(figure, path) for path, figure in drawn]
+    if csv is not None:
+        files.append(write_text(csv, shot.to_csv()))
+    return files
