@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ..drilling import DrilledBall, Grip, great_arc, hole_bottom, hole_rim
 from ..lane import BALL_RADIUS_M
 from ..layout import Layout
-from ..units import INCH_M
+from ..units import INCH_M, LB_KG
 from .style import FAINT, INK, PAPER, SERIES, halo, house_style, new_figure
 
 _FACE = "#f3f0e9"
@@ -283,7 +283,7 @@ def _legend(
     y -= 0.07
     axes.text(0, y, "Drilled", fontweight="bold", va="center")
     numbers = [
-        ("weight", f"{ball.mass_kg / 0.45359237:.2f} lb"),
+        ("weight", f"{ball.mass_kg / LB_KG:.2f} lb"),
         ("low / int. / high RG",
          f"{ball.rg_low_in:.3f} / {ball.rg_int_in:.3f} / {ball.rg_high_in:.3f} in"),
         ("differential", f"{ball.diff_in:.4f} in"),
