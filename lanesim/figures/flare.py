@@ -95,6 +95,7 @@ def draw_flare_rings(
     tilt_deg: ArrayLike,
     *,
     flare_in: float,
+    hand: str = "right",
     radius_in: float = BALL_RADIUS_M / INCH_M,
     mass_bias: bool = True,
     title: str = "Track flare",
@@ -114,6 +115,8 @@ def draw_flare_rings(
         Axis tilt [deg].
     flare_in : float
         Total flare [in], for the words.
+    hand : {"right", "left"}
+        The core solves a left-hander's shot as its mirror image; the drawing is turned back.
     radius_in : float
         Ball radius [in].
     mass_bias : bool
@@ -140,6 +143,8 @@ def draw_flare_rings(
     for column, (heading, toward, up) in enumerate(views):
         axes = figure.add_axes((0.015 + 0.45 * column, 0.085, 0.44, 0.72))
         frame = view_frame(toward, up)
+        if hand == "left":
+            frame[0] = -frame[0]
         _ball(axes, radius_in, heading)
         for index, (axis, angle) in enumerate(zip(axes_at, angles, strict=True)):
             seen = radius_in * ring_points(axis, angle) @ frame.T
@@ -165,17 +170,27 @@ def draw_flare_rings(
     return figure
 
 
-def draw_flare(trajectory: Trajectory, *, title: str = "Track flare", subtitle: str = "",
-               note: str = "") -> Figure:
-    """The rings that one thrown ball's track drew; see `draw_flare_rings`."""
+def draw_flare(
+    trajectory: Trajectory,
+    *,
+    mass_bias: bool = True,
+    title: str = "Track flare",
+    subtitle: str = "",
+    note: str = "",
+) -> Figure:
+    """The rings that one thrown ball's track drew; see `draw_flare_rings`.
+
+    Pass `mass_bias=ball.int_diff_in > 0` to name the mark of a symmetric core for what it is.
+    """
     return draw_flare_rings(
-        trajectory.axis_path,
+        trajectory.axis_body,
         trajectory.revolutions,
         trajectory.tilt_deg,
-        flare_in=float(np.asarray(trajectory.flare_in)[-1]),
-        mass_bias=trajectory.ball.int_diff_in > 0.0,
+        flare_in=float(trajectory.flare_in[-1]),
+        hand=trajectory.hand,
+        mass_bias=mass_bias,
         title=title,
-        subtitle=subtitle,
+        subtitle=subtitle or trajectory.ball,
         note=note,
     )
 
@@ -222,9 +237,14 @@ def _mark_spots(axes: Axes, radius_in: float, frame: FloatArray,
             start = x + 0.28 * side
             box = (min(start, start + wide * side), max(start, start + wide * side),
                    y + lift - high / 2, y + lift + high / 2)
-            if not any(box[0] < t[1] and t[0] < box[1] and box[2] < t[3] and t[2] < box[3]
-                       for t in taken):
+            inside = max(abs(box[0]), abs(box[1])) < 1.2 * radius_in
+            if inside and not any(_overlap(box, other) for other in taken):
                 break
         taken.append(box)
         axes.text(start, y + lift, text, ha="left" if side > 0 else "right", va="center",
                   fontsize=9, zorder=7, path_effects=halo(2.5))
+
+
+def _overlap(a: tuple[float, ...], b: tuple[float, ...]) -> bool:
+    """Whether two boxes (left, right, bottom, top) share any area."""
+    return a[0] < b[1] and b[0] < a[1] and a[2] < b[3] and b[2] < a[3]

@@ -269,7 +269,7 @@ def draw_path(
     markers: bool = True,
 ) -> None:
     """Draw one path on a lane from `draw_lane`: dash by phase, signs where phases begin."""
-    hand = trajectory.release.hand
+    hand = trajectory.hand
     looks = {phase: (dash, width) for phase, dash, width in PHASES}
     pieces = phase_pieces(trajectory)
     # One rim under the whole path, so that the gaps of a dash do not lose it.
@@ -362,7 +362,7 @@ def draw_paths(
     figure = new_figure(wide, high, title or pattern.title,
                         subtitle=f"{pattern.title}: {oil}" if title else oil,
                         note="\n".join(filter(None, small_print)), layout=None)
-    hand = trajectories[0].release.hand
+    hand = trajectories[0].hand
     axes = draw_lane(figure, left, lane_bottom, pattern, hand=hand)
     _film_scale(figure, left + LANE_WIDE_IN + 0.2, lane_bottom, LANE_HIGH_IN,
                 film_ceiling_um([pattern]))
@@ -408,12 +408,12 @@ def draw_side_by_side(
     ceiling = film_ceiling_um([pattern for _, pattern in shots])
     for index, ((trajectory, pattern), name) in enumerate(zip(shots, names, strict=True)):
         y_in = bottom + (count - 1 - index) * (LANE_HIGH_IN + gap)
-        axes = draw_lane(figure, left, y_in, pattern, hand=trajectory.release.hand,
+        axes = draw_lane(figure, left, y_in, pattern, hand=trajectory.hand,
                          ceiling_um=ceiling, distance_label=index == count - 1)
         if index:
             first = shots[0][0]
             axes.plot(first.x_ft, player_board_to_drawn(np.asarray(first.y_board),
-                                                        first.release.hand),
+                                                        first.hand),
                       color=INK, lw=1.0, alpha=0.75, zorder=4.5, path_effects=halo(2.0))
         draw_path(axes, trajectory, color=SERIES[index % len(SERIES)][0],
                   marker=series_marker(index))
