@@ -109,6 +109,21 @@ def test_film_keeps_the_volume(grid: np.ndarray) -> None:
         assert film.sum() * CELL_AREA_M2 * 1e6 == pytest.approx(pattern.total_ml, rel=1e-12)
 
 
+def test_mean_films_by_foot_and_by_board() -> None:
+    # By hand: board 2 holds 10 uL on the first 4 feet only; a uL per cell is 0.1210 um (10: 1.21).
+    grid = np.zeros(SHAPE)
+    grid[:4, 1] = 10.0
+    pattern = make(grid)
+    cell = pattern.film_m()[0, 1] * 1e6
+    np.testing.assert_allclose(pattern.film_by_foot_um(), [cell / 39] * 4 + [0.0] * 56)
+    want = np.zeros(39)
+    want[1] = cell / 2
+    np.testing.assert_allclose(pattern.film_by_board_um(2, 6), want)  # 2 oiled feet of 4
+    for start, end in ((5, 5), (-1, 4), (0, 61)):
+        with pytest.raises(InputError, match="accepted: 0 <= start < end <= 60"):
+            pattern.film_by_board_um(start, end)
+
+
 def test_film_refuses_other_hands() -> None:
     with pytest.raises(InputError, match="hand is 'both'; accepted: right, left"):
         make(flat(1.0)).film_m("both")

@@ -50,7 +50,7 @@ def draw_curves(
     if len(names) != len(trajectories):
         raise ValueError(f"{len(names)} labels for {len(trajectories)} paths")
     small_print = ["Open sign: the hook begins. Filled sign: the ball rolls. "
-                   "Friction is the share of the load that acts along the lane.", note]
+                   "While the ball rolls, friction is what would be available.", note]
     figure = new_figure(10.5, 8.2, title, note="\n".join(filter(None, small_print)))
     grid = figure.subplots(3, 2, sharex=True)
     for axes, (column, label, heading, from_zero) in zip(grid.flat, PANELS, strict=True):

@@ -128,8 +128,8 @@ def draw_flare_rings(
     axes_at, angles = rings(path, turns, tilt)
     count = len(axes_at)
     words = f"{count} rings over {turns[-1]:.1f} turns; total flare {flare_in:.2f} in"
-    small_print = ["Seen from far away; faint parts lie on the far side of the ball. "
-                   "A ring is where the lane touched the ball during one turn.", note]
+    small_print = ["Seen from far away; faint parts lie behind. A ring is where the lane touched "
+                   "the ball during one turn. Thick line: the way of the axis from the PAP.", note]
     figure = new_figure(10.5, 6.1, title, layout=None,
                         subtitle=f"{subtitle}; {words}" if subtitle else words,
                         note="\n".join(filter(None, small_print)))
@@ -157,7 +157,7 @@ def draw_flare_rings(
             (path[0], "PAP", "P", SERIES[2][0]),
         ]
         if np.linalg.norm(path[-1] - path[0]) > 0.02:
-            spots.append((path[-1], "axis at the pins", "s", SERIES[2][0]))
+            spots.append((path[-1], "last axis", "s", SERIES[2][0]))
         _mark_spots(axes, radius_in, frame, spots)
     bar_axes = figure.add_axes((0.925, 0.16, 0.014, 0.55))
     edges = np.arange(count + 1) - 0.5
@@ -228,7 +228,7 @@ def _mark_spots(axes: Axes, radius_in: float, frame: FloatArray,
                   mec=PAPER if near else color, mfc=color if near else "none", ls="none", zorder=6,
                   alpha=1.0 if near else 0.7)
         taken.append((x - 0.2, x + 0.2, y - 0.2, y + 0.2))
-        text = name if near else f"{name} (far side)"
+        text = name if near else f"{name} (behind)"
         wide = per_letter * len(text)
         inward = 1.0 if x <= 0.0 else -1.0
         places = [(side, lift) for lift in (0.32, -0.32, 0.75, -0.75, 1.2, -1.2)
@@ -241,6 +241,8 @@ def _mark_spots(axes: Axes, radius_in: float, frame: FloatArray,
             if inside and not any(_overlap(box, other) for other in taken):
                 break
         taken.append(box)
+        if abs(lift) > 0.5:  # too far off to be plain: a leader to the mark
+            axes.plot([x, start], [y, y + lift], color=FAINT, lw=0.6, zorder=5)
         axes.text(start, y + lift, text, ha="left" if side > 0 else "right", va="center",
                   fontsize=9, zorder=7, path_effects=halo(2.5))
 
