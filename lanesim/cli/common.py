@@ -252,20 +252,21 @@ PATTERN_HELP = "Shipped oil pattern or a .oil file; see 'lanesim patterns'."
 ball_option = click.option("--ball", type=BallName(), default=DEFAULT_BALL, show_default=True,
                            help=BALL_HELP)
 balls_option = click.option("--ball", "balls", type=BallName(), multiple=True,
-                            default=[DEFAULT_BALL], show_default=DEFAULT_BALL,
-                            help=f"{BALL_HELP} Repeat for several.")
+                            default=[DEFAULT_BALL],
+                            help=f"{BALL_HELP} Repeat for several. [default: {DEFAULT_BALL}]")
 pattern_option = click.option("--pattern", type=PatternName(), default=DEFAULT_PATTERN,
                               show_default=True, help=PATTERN_HELP)
 patterns_option = click.option("--pattern", "patterns", type=PatternName(), multiple=True,
-                               default=[DEFAULT_PATTERN], show_default=DEFAULT_PATTERN,
-                               help=f"{PATTERN_HELP} Repeat for several.")
+                               default=[DEFAULT_PATTERN],
+                               help=f"{PATTERN_HELP} Repeat for several. "
+                                    f"[default: {DEFAULT_PATTERN}]")
 layout_option = click.option("--layout", type=LayoutText(), metavar="DxPxV",
                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
                                   "[deg], as in 50x4.5x30.")
 layouts_option = click.option("--layout", "layouts", type=LayoutText(), metavar="DxPxV",
                               multiple=True,
-                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
-                                   "[deg], as in 50x4.5x30. Repeat for several.")
+                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL "
+                                   "angle [deg], as in 50x4.5x30. Repeat for several.")
 finish_option = click.option("--finish", type=FinishText(), metavar="GRIT|polish",
                              help="Resurface it first: a grit, as in 1000, or 'polish'.")
 finishes_option = click.option("--finish", "finishes", type=FinishText(), metavar="GRIT|polish",

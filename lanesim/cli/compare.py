@@ -1,0 +1,130 @@
+"""`lanesim compare`: several balls, layouts, finishes or patterns under one release."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from ..errors import InputError
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..compare import Comparison
+
+MAX_DRAWN = 8  # more paths than that are not told apart
+
+# (measure, heading, decimals) of the printed table
+COLUMNS = (
+    ("hook_ft", "hook\n[ft]", 1),
+    ("roll_ft", "roll\n[ft]", 1),
+    ("breakpoint_board", "breakpoint\n[board]", 1),
+    ("breakpoint_ft", "at\n[ft]", 1),
+    ("late_board", "at 59 ft\n[board]", 1),
+    ("late_angle_deg", "angle\n[deg]", 2),
+    ("entry_board", "entry\n[board]", 1),
+    ("entry_speed_mph", "speed\n[mph]", 1),
+    ("total_flare_in", "flare\n[in]", 1),
+)
+
+
+@click.command()
+@c.balls_option
+@c.layouts_option
+@c.finishes_option
+@c.patterns_option
+@c.release_options
+@c.picture_option("Draw the paths, one lane per pattern, into FILE (.png, .svg or .pdf).")
+@c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
+              "--curves", "curves")
+@c.csv_option("Write values and differences to FILE (.csv).")
+@c.json_option
+def command(balls, layouts, finishes, patterns, release, out, curves, csv, as_json) -> None:
+    """Throw one release with several balls, layouts, finishes or patterns.
+
+    Each --ball, --layout, --finish and --pattern can be repeated; all combinations are thrown.
+    The first one is the reference: the second table gives the others' differences from it.
+
+    \b
+    lanesim compare --pattern medium-39 --pattern long-45
+    lanesim compare --finish 1000 --finish polish --out finishes.png
+    lanesim compare --ball strong-solid --ball weak-pearl --ball plastic-spare
+    """
+    from ..compare import compare, make_variants
+
+    variants = make_variants(balls, patterns, layouts, finishes)
+    if (out or curves) and len(variants) > MAX_DRAWN:
+        raise InputError(f"{len(variants)} paths are too many for one picture; accepted: up to "
+                         f"{MAX_DRAWN}")
+    c.announce_compile()
+    with c.progress("throwing", len(variants)) as report:
+        found = compare(variants, release, progress=report)
+    files = _write(found, out, curves, csv)
+    if as_json:
+        c.print_json(found.to_dict())
+    else:
+        _print(found)
+    for path in files:
+        c.say_written(path)
+
+
+def _print(found: Comparison) -> None:
+    click.echo(f"release: {c.release_words(found.release)}")
+    fixed = found.variants[0]
+    if len({v.ball.name for v in found.variants}) == 1:
+        click.echo(f"ball: {fixed.ball.name}")
+    if len({v.pattern.name for v in found.variants}) == 1:
+        click.echo(f"pattern: {fixed.pattern.name} ({c.pattern_words(fixed.pattern)})")
+    click.echo()
+    heads, rows = value_table(found)
+    c.print_table(heads, rows, left=(0, len(heads) - 1))
+    click.echo()
+    differences = found.differences()
+    rows = [
+        [label, *(c.signed(differences[name][n], places) for name, _, places in COLUMNS)]
+        for n, label in enumerate(found.labels) if n
+    ]
+    c.print_table(heads[:-1], rows, title=f"Difference from {found.labels[0]}:",
+                  note="A '-' has no value: a ball that never rolls, or touches no pin.")
+
+
+def value_table(found: Comparison) -> tuple[list[str], list[list[str]]]:
+    """Headings and cells of the values, a row per variant, the outcome last."""
+    heads = ["", *(head for _, head, _ in COLUMNS), "outcome"]
+    rows = [
+        [label, *(c.number(found.values[name][n], places) for name, _, places in COLUMNS),
+         found.outcomes[n]]
+        for n, label in enumerate(found.labels)
+    ]
+    return heads, rows
+
+
+def _write(found: Comparison, out, curves, csv) -> list:
+    """Draw first, then write: a drawing that fails leaves no file behind."""
+    from ..files import save_figure, write_text
+
+    drawn = []
+    if out is not None:
+        drawn.append((out, draw(found)))
+    if curves is not None:
+        from ..figures.curves import draw_curves
+
+        drawn.append((curves, draw_curves(found.trajectories, found.labels,
+                                          note=c.release_words(found.release))))
+    files = [save_figure(figure, path) for path, figure in drawn]
+    if csv is not None:
+        files.append(write_text(csv, found.to_csv()))
+    return files
+
+
+def draw(found: Comparison, title: str = ""):
+    """Paths on one lane if all share its pattern, else a lane for each."""
+    from ..figures.lane_view import draw_paths, draw_side_by_side
+
+    note = c.release_words(found.release)
+    if len({v.pattern.name for v in found.variants}) == 1:
+        return draw_paths(found.trajectories, found.variants[0].pattern, found.labels,
+                          title=title or f"One release on {found.variants[0].pattern.name}",
+                          note=note)
+    shots = [(t, v.pattern) for t, v in zip(found.trajectories, found.variants, strict=True)]
+    return draw_side_by_side(shots, found.labels, title=title or "One release", note=note)

@@ -1,0 +1,233 @@
+"""`lanesim demo`: an invented scenario worked through; its tables and pictures written to a folder.
+
+The demo is a list of STEPS. A step gets the Scene (who throws, with what, on what) and yields
+Products: a file's name, what it shows, and its content (text or a matplotlib figure). To add one,
+write a function of that shape and append it to STEPS: the table of contents, the progress bar, the
+JSON and the whole-or-not-at-all writing follow by themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from .. import __version__
+from ..errors import InputError
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..ball import Ball
+    from ..pattern import OilPattern
+    from ..release import Player
+
+FOLDER = "lanesim-demo"
+CONTENTS = "contents.txt"
+
+
+@dataclass(frozen=True)
+class Scene:
+    """The invented player, the bag and the patterns of the event."""
+
+    player: Player
+    strong: Ball
+    polished: Ball
+    plastic: Ball
+    short: OilPattern
+    medium: OilPattern
+    long: OilPattern
+    seed: int
+
+
+@dataclass(frozen=True)
+class Product:
+    """A file of the demo: name, one line on what it shows, text or figure; `told`: say it aloud."""
+
+    name: str
+    shows: str
+    content: Any
+    told: str = ""
+
+
+def make_scene(seed: int) -> Scene:
+    """The demo's cast, from the shipped balls and patterns."""
+    from ..catalog import load_ball, load_pattern_named
+
+    return Scene(
+        player=c.build_player(),
+        strong=load_ball("strong-solid"),
+        polished=load_ball("polished-pearl"),
+        plastic=load_ball("plastic-spare"),
+        short=load_pattern_named("medium-39"),
+        medium=load_pattern_named("medium-42"),
+        long=load_pattern_named("long-45"),
+        seed=seed,
+    )
+
+
+# --- steps ---------------------------------------------------------------------------------
+
+
+def one_shot(scene: Scene) -> Iterator[Product]:
+    """The reference shot, followed in full."""
+    from ..figures.curves import draw_curves
+    from ..figures.flare import draw_flare
+    from ..figures.lane_view import draw_paths
+    from ..trajectory import throw
+    from .throw import shot_facts
+
+    release, ball, pattern = scene.player.release, scene.strong, scene.medium
+    shot = throw(ball, release, pattern)
+    note = c.release_words(release)
+    wide = max(len(name) for name, _ in shot_facts(shot))
+    lines = [f"{ball.name} on {pattern.name}", note,
+             *(f"{name.ljust(wide)}  {value}" for name, value in shot_facts(shot))]
+    yield Product("shot.txt", "the reference shot in numbers", "\n".join(lines) + "\n",
+                  told=f"{ball.name} on {pattern.name}: {shot.outcome}, board "
+                       f"{shot.entry_board:.1f} at {shot.entry_angle_deg:.1f} deg")
+    yield Product("shot.csv", "its path and curves, a row every 0.01 s", shot.to_csv())
+    yield Product("shot-path.png", "its path over the oil",
+                  draw_paths([shot], pattern, [ball.name], note=note))
+    yield Product("shot-curves.png", "speed, slip, friction, rotation, tilt and film on the way",
+                  draw_curves([shot], [ball.name], note=note))
+    yield Product("shot-flare.png", "the rings that its track drew on the ball",
+                  draw_flare(shot, mass_bias=ball.int_diff_in > 0, note=note))
+
+
+def short_and_long(scene: Scene) -> Iterator[Product]:
+    """The same shot on 39 ft and on 45 ft."""
+    yield from _compared(scene, "patterns", "39 ft against 45 ft, one ball and release",
+                         [scene.strong], [scene.short, scene.long])
+
+
+def dull_and_polished(scene: Scene) -> Iterator[Product]:
+    """One ball with a dull and with a polished surface."""
+    yield from _compared(scene, "finishes", "one ball sanded dull, as it comes, and polished",
+                         [scene.strong], [scene.medium],
+                         finishes=[(1000.0, False), (2000.0, False), (2000.0, True)])
+
+
+def strong_and_plastic(scene: Scene) -> Iterator[Product]:
+    """A strong ball, a polished pearl and a plastic ball."""
+    yield from _compared(scene, "balls", "a strong ball, a polished pearl and a plastic one",
+                         [scene.strong, scene.polished, scene.plastic], [scene.medium])
+
+
+def speed_and_revs(scene: Scene) -> Iterator[Product]:
+    """How speed and rev rate move the point of entry."""
+    from ..figures.heat import draw_sweep
+    from ..sweep import parse_axis, sweep
+
+    axes = [parse_axis("speed=16.6:20.6:9"), parse_axis("revs=336:536:9")]
+    found = sweep(scene.strong, scene.player.release, scene.medium, axes)
+    yield Product("speed-revs.csv", "entry over a grid of speed and rev rate", found.to_csv())
+    yield Product("speed-revs.png", "entry board over speed and rev rate",
+                  draw_sweep(found, note=c.release_words(scene.player.release)))
+
+
+def _compared(scene: Scene, name: str, shows: str, balls, patterns, finishes=()
+              ) -> Iterator[Product]:
+    from ..compare import compare, make_variants
+    from ..figures.curves import draw_curves
+    from .compare import draw, value_table
+
+    variants = make_variants(balls, patterns, finishes=finishes)
+    found = compare(variants, scene.player.release)
+    heads, rows = value_table(found)
+    table = c.plain_table(heads, rows, left=(0, len(heads) - 1))
+    yield Product(f"{name}.txt", f"{shows}: the table", table + "\n",
+                  told=f"\n{shows}\n{table}")
+    yield Product(f"{name}.csv", f"{shows}: values and differences", found.to_csv())
+    yield Product(f"{name}.png", f"{shows}: the paths", draw(found))
+    yield Product(f"{name}-curves.png", f"{shows}: speed, slip, friction on the way",
+                  draw_curves(found.trajectories, found.labels,
+                              note=c.release_words(found.release)))
+
+
+STEPS: list[Callable[[Scene], Iterator[Product]]] = [
+    one_shot,
+    short_and_long,
+    dull_and_polished,
+    strong_and_plastic,
+    speed_and_revs,
+]
+
+
+# --- the command ---------------------------------------------------------------------------
+
+
+@click.command()
+@click.option("--out", "folder", default=FOLDER, show_default=True, metavar="DIR",
+              type=click.Path(path_type=Path), help="Folder for the tables and pictures.")
+@c.seed_option
+@c.json_option
+def command(folder: Path, seed: int, as_json: bool) -> None:
+    """Work through an invented scenario and write its tables and pictures.
+
+    The scenario: how a strong ball reacts on 39 ft and on 45 ft, dull and polished, next to a
+    plastic one. Player, balls and patterns are invented. Files of an earlier demo in the folder
+    are written anew.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"cannot write to {folder}: it is a file, not a folder")
+    c.check_folder(folder)
+    c.announce_compile("batch")
+    scene = make_scene(seed)
+    written: list[dict[str, str]] = []
+    with c.progress("demo", len(STEPS)) as report:
+        for n, step in enumerate(STEPS):
+            # All of a step is worked out before any of it is written.
+            for product in list(step(scene)):
+                _write(folder / product.name, product.content)
+                written.append({"file": product.name, "shows": product.shows})
+                if product.told and not as_json:
+                    click.echo(product.told)
+            report(n + 1, len(STEPS))
+    _write(folder / CONTENTS, _contents(scene, written))
+    _write(folder / "manifest.json", _manifest(scene, written))
+    if as_json:
+        c.print_json({"folder": str(folder), "files": written})
+    else:
+        click.echo(f"\nwrote {len(written) + 2} files to {folder}; {folder / CONTENTS} says what "
+                   "each one shows")
+
+
+def _write(path: Path, content: Any) -> None:
+    from ..files import save_figure, write_text
+
+    if isinstance(content, str):
+        write_text(path, content)
+    else:
+        save_figure(content, path)
+
+
+def _contents(scene: Scene, written: list[dict[str, str]]) -> str:
+    wide = max(len(entry["file"]) for entry in written)
+    return "\n".join([
+        "What lanesim's demo wrote. Player, balls and oil patterns are invented; the numbers are",
+        "computed from a physical model whose assumptions the README states.",
+        "",
+        f"release: {c.release_words(scene.player.release)}",
+        "",
+        *(f"{entry['file'].ljust(wide)}  {entry['shows']}" for entry in written),
+        "",
+    ])
+
+
+def _manifest(scene: Scene, written: list[dict[str, str]]) -> str:
+    import platform
+
+    from ..files import to_json
+
+    return to_json({
+        "lanesim": __version__,
+        "python": platform.python_version(),
+        "seed": scene.seed,
+        "player": scene.player,
+        "balls": [ball.name for ball in (scene.strong, scene.polished, scene.plastic)],
+        "patterns": [p.summary() for p in (scene.short, scene.medium, scene.long)],
+        "files": written,
+    })
