@@ -27,15 +27,16 @@ import numpy as np
 from .ball import Ball
 from .errors import InputError, check_range
 from .friction import DEFAULT_FRICTION, FrictionModel
-from .lane import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS, arrow_distance_ft
+from .lane import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
+from .lineup import LAYDOWN_RANGE, board_at_arrows, find_line
 from .motion import kernels as k
 from .motion import setup
 from .pattern import OilPattern
-from .pocket import POCKET
-from .release import Player, normal_deviates
+from .pocket import BEST_BOARD, POCKET
+from .release import Player, Release, normal_deviates
 from .stats import Difference, Rate, paired_difference, wilson
 from .trajectory import throw_many
-from .units import FOOT_M, UL_M3
+from .units import UL_M3
 
 SHOT_STAGE = 51  # stage numbers in the seed sequence: the shots that are played,
 SEARCH_STAGE = 52  # those that look for a move,
@@ -44,7 +45,6 @@ JUDGE_STAGE = 53  # and fresh ones that judge it
 FRAMES = 10
 FIRST_BALLS = 11
 LINE_HALF_WIDTH = 2.5  # boards on either side of the path that count as the line of play
-MOVES_BOARDS = tuple(range(-6, 17))  # parallel moves looked at; positive: away from the ball arm
 SPEEDS_MPH = (-2.0, -1.5, -1.0, -0.5, 0.5, 1.0, 1.5, 2.0)
 
 Progress = Callable[[float, float], None]
@@ -321,20 +321,39 @@ def oriented(volume_ul: np.ndarray, hand: str) -> np.ndarray:
 # --- moves -------------------------------------------------------------------------------------
 
 
-def moved(line: np.ndarray, boards: float) -> np.ndarray:
-    """A release row moved in parallel: feet and target by the same number of boards."""
+@dataclass(frozen=True)
+class Move:
+    """A move [boards], positive away from the ball-arm side: feet (laydown) and target (arrows)."""
+
+    feet: float = 0.0
+    target: float = 0.0
+
+    def distance(self, other: Move) -> float:
+        """How much feet and target differ from another move's [boards]."""
+        return abs(self.feet - other.feet) + abs(self.target - other.target)
+
+
+# Moves looked at: in parallel, and feet twice as far as the target (both are common advice).
+MOVES: tuple[Move, ...] = (
+    *(Move(float(f), float(f)) for f in range(-6, 17)),
+    *(Move(float(f), f / 2.0) for f in range(-6, 17, 2) if f != 0),
+)
+NEAR_BOARDS = 2.0  # moves whose usual shot arrives within so many boards of the best are tried
+FEWEST_TRIED = 3  # or the nearest so many, if none does
+
+
+def moved(line: np.ndarray, move: Move) -> np.ndarray:
+    """A release row after a move; a parallel one keeps its launch angle."""
     out = line.copy()
-    out[0] += boards
+    out[0] += move.feet
+    if move.target != move.feet:
+        arrows = board_at_arrows(line[0], line[1]) + move.target
+        out[1] = Release.angle_toward(float(out[0]), float(np.clip(arrows, 1, BOARDS)))
     return out
 
 
-def arrow_board(line: np.ndarray) -> float:
-    """Board [player's] at which a release row crosses the arrows, on a straight line."""
-    board = line[0]
-    for _ in range(30):  # the arrows' distance depends on the board: a fixed point, factor < 0.02
-        distance = arrow_distance_ft(float(np.clip(board, 1, BOARDS)))
-        board = line[0] + distance * FOOT_M / BOARD_M * np.tan(np.radians(line[1]))
-    return float(board)
+def _possible(line: np.ndarray) -> list[Move]:
+    return [m for m in MOVES if LAYDOWN_RANGE[0] <= line[0] + m.feet <= LAYDOWN_RANGE[1]]
 
 
 def _hits(
@@ -342,10 +361,8 @@ def _hits(
     deviates: np.ndarray, friction: FrictionModel,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Pocket hits, entry boards and entry angles (rows, patterns x shots) of each release row."""
-    releases = np.concatenate([
-        np.column_stack([row[:6] + deviates * entrant.player.spread.array(),
-                         np.full(len(deviates), row[6])]) for row in rows
-    ])
+    releases = np.repeat(rows, len(deviates), axis=0)
+    releases[:, :6] += np.tile(deviates * entrant.player.spread.array(), (len(rows), 1))
     parts = []
     for pattern in patterns:
         table = throw_many(ball, releases, pattern, hand=entrant.player.release.hand,
@@ -357,39 +374,71 @@ def _hits(
     return whole[0], whole[1], whole[2]
 
 
+def _worth_trying(
+    ball: Ball, entrant: Entrant, rows: np.ndarray, patterns: Sequence[OilPattern],
+    friction: FrictionModel,
+) -> np.ndarray:
+    """Indices of the rows whose usual shot arrives near the best board, and row 0 always."""
+    _, board, _ = _hits(ball, entrant, rows, patterns, np.zeros((1, 6)), friction)
+    off = np.abs(np.where(np.isfinite(board), board, np.inf).mean(axis=1) - BEST_BOARD)
+    near = np.flatnonzero(off <= NEAR_BOARDS)
+    if len(near) < FEWEST_TRIED:
+        near = np.argsort(off, kind="stable")[:FEWEST_TRIED]
+    return np.unique(np.concatenate([[0], near]))
+
+
+def _choose(
+    ball: Ball, entrant: Entrant, rows: np.ndarray, sizes: np.ndarray,
+    patterns: Sequence[OilPattern], friction: FrictionModel, deviates: np.ndarray,
+) -> int:
+    """Index of the row with the most pocket hits, or of the smallest change as good as it.
+
+    Common random shots; a larger change is taken over a smaller one only if its gain is clear
+    (95 %, paired). Row 0 is no change.
+    """
+    tried = _worth_trying(ball, entrant, rows, patterns, friction)
+    hit, _, _ = _hits(ball, entrant, rows[tried], patterns, deviates, friction)
+    top = int(np.argmax(hit.mean(axis=1)))
+    for n in np.argsort(sizes[tried], kind="stable"):
+        if n == top or not paired_difference(hit[n], hit[top]).clear:
+            return int(tried[n])
+    return int(tried[top])
+
+
 def best_move(
     entrant: Entrant,
     line: np.ndarray,
     patterns: Sequence[OilPattern],
     *,
+    standing: Move | None = None,
     ball: Ball | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
     shots: int = 96,
     seed: int = 1,
-) -> int:
-    """The parallel move [boards] with the most pocket hits, the smallest of those as good.
+) -> Move:
+    """The move from `line` with the most pocket hits on the lanes as they are.
 
-    Looks at MOVES_BOARDS on the lanes as they are, with common random shots; a larger move is
-    taken over a smaller one only if its gain is clear (95 %, paired).
+    Of moves that are as good the one nearest to `standing`, the move in force (default: none), is
+    taken; one farther off only if its gain is clear (95 %, paired, common random shots).
     """
-    choices = _possible(line)
-    deviates = normal_deviates(shots, 6, seed, stage=SEARCH_STAGE)
-    rows = np.array([moved(line, m) for m in choices])
-    hit, _, _ = _hits(ball or entrant.ball, entrant, rows, patterns, deviates, friction)
-    return choices[_smallest_as_good(hit, [abs(m) for m in choices])]
+    now = standing or Move()
+    choices = [now, *(m for m in _possible(line) if m != now)]
+    return choices[_choose(
+        ball or entrant.ball, entrant, np.array([moved(line, m) for m in choices]),
+        np.array([m.distance(now) for m in choices]), patterns, friction,
+        normal_deviates(shots, 6, seed, stage=SEARCH_STAGE),
+    )]
 
 
-def _possible(line: np.ndarray) -> list[int]:
-    feet = [m for m in MOVES_BOARDS if 1.0 <= line[0] + m <= BOARDS]
-    return feet or [0]
-
-
-def _smallest_as_good(hit: np.ndarray, size: Sequence[float]) -> int:
-    top = int(np.argmax(hit.mean(axis=1)))
-    for n in np.argsort(size, kind="stable"):
-        if n == top or not paired_difference(hit[n], hit[top]).clear:
-            return int(n)
-    return top
+def _best_speed(
+    entrant: Entrant, ball: Ball, line: np.ndarray, patterns: Sequence[OilPattern],
+    friction: FrictionModel, deviates: np.ndarray,
+) -> float:
+    changes = np.array([0.0, *SPEEDS_MPH])
+    rows = np.tile(line, (len(changes), 1))
+    rows[:, 2] += changes
+    return float(changes[_choose(ball, entrant, rows, np.abs(changes), patterns, friction,
+                                 deviates)])
 
 
 # --- the study ---------------------------------------------------------------------------------
@@ -404,7 +453,7 @@ class Reaction:
     entrant, ball, games : who, with what, after how many games.
     entry_board, entry_angle_deg : median at the line of the start (nobody moves).
     pocket : pocket rate there.
-    move_boards : best parallel move from that line, positive away from the ball-arm side.
+    move : best move from that line (feet, target), positive away from the ball-arm side.
     pocket_moved : pocket rate after the move; entry_angle_moved_deg its median entry angle.
     gain : paired difference of the two rates.
     speed_mph : best change of speed instead of a move; pocket_speed its pocket rate.
@@ -417,7 +466,7 @@ class Reaction:
     entry_board: float
     entry_angle_deg: float
     pocket: Rate
-    move_boards: int
+    move: Move
     pocket_moved: Rate
     entry_angle_moved_deg: float
     gain: Difference
@@ -440,13 +489,13 @@ class Advice:
 
     Attributes
     ----------
-    moves : (games, boards from the start's line) each time another move has become clearly better.
+    moves : (games, move from the start's line) each time another move has become better.
     first_move_games : after how many games the first move pays clearly; None: not in this play.
     change_games, change_to : when another ball's best line is clearly better than the own ball's.
     """
 
     entrant: str
-    moves: tuple[tuple[int, int], ...]
+    moves: tuple[tuple[int, Move], ...]
     first_move_games: int | None
     change_games: int | None
     change_to: str | None
@@ -465,7 +514,7 @@ class TransitionResult:
     path_board : (entrants, 61) that path in the player's boards.
     lane_ml, beyond_ml : (games + 1, lanes) oil on the lane, and beyond the laid length [mL].
     taken_ml, laid_ml : (entrants,) taken off by each entrant's ball and laid down by it [mL].
-    line_boards : (entrants, games) parallel move in force in each game.
+    line_boards : (entrants, games) how far the feet are from the start's line in each game.
     reactions : one per entrant, ball and stage; advice : one per entrant.
     """
 
@@ -557,8 +606,8 @@ def study(
     balls : other balls to look at for each entrant besides the one he throws.
     follow : whether entrants move with the oil after every game (their shots then take oil from
         elsewhere); False: all stay on the first line.
-    settle : whether each ball first goes to the best parallel move on the fresh pattern; False:
-        the player's release is the line as it is.
+    settle : whether each ball starts on its best line on the fresh pattern (lineup.find_line);
+        False: on the player's release as it is.
     shots : shots per lane for every rate.
     report : called with (done, total) as work goes on.
     """
@@ -579,12 +628,7 @@ def study(
 
     fresh = [pattern]
     starts = [
-        [
-            moved(e.player.release.row(),
-                  best_move(e, e.player.release.row(), fresh, ball=b, friction=friction,
-                            shots=shots, seed=seed) if settle else 0)
-            for b in mine
-        ]
+        [_start_line(e, b, pattern, settle, friction, seed) for b in mine]
         for e, mine in zip(entrants, looked_at, strict=True)
     ]
     paths = np.array([
@@ -592,6 +636,7 @@ def study(
     ])
     stages: list[tuple[OilPattern, ...]] = []
     reactions: list[Reaction] = []
+    in_force: dict[tuple[int, str], Move] = {}
     lines = [s[0] for s in starts]
     line_boards = np.zeros((len(entrants), games))
     taken = np.zeros(len(entrants))
@@ -606,11 +651,13 @@ def study(
             own = oriented(volume, e.player.release.hand)
             line_ml[i, game] = np.mean([line_volume_ul(v, paths[i], feet) for v in own]) / 1000.0
             for b, start in zip(looked_at[i], starts[i], strict=True):
-                reaction = _look(e, b, start, lanes_now, game, shots, seed, friction)
+                standing = in_force.get((i, b.name), Move())
+                reaction = _look(e, b, start, lanes_now, game, standing, shots, seed, friction)
                 reactions.append(reaction)
+                in_force[i, b.name] = reaction.move
                 step()
                 if b is e.ball and follow:
-                    lines[i] = moved(start, reaction.move_boards)
+                    lines[i] = moved(start, reaction.move)
         if game == games:
             break
         line_boards[:, game] = [
@@ -634,21 +681,28 @@ def study(
     )
 
 
+def _start_line(
+    entrant: Entrant, ball: Ball, pattern: OilPattern, settle: bool, friction: FrictionModel,
+    seed: int,
+) -> np.ndarray:
+    """Release row on the fresh pattern: the ball's best line, or the player's release as it is."""
+    player = entrant.player
+    if not settle:
+        return player.release.row()
+    found = find_line(ball, pattern, player.release, player.spread, shots=64, seed=seed,
+                      friction=friction, search_shots=1500)
+    return found.release.row()
+
+
 def _look(
     entrant: Entrant, ball: Ball, start: np.ndarray, patterns: Sequence[OilPattern], games: int,
-    shots: int, seed: int, friction: FrictionModel,
+    standing: Move, shots: int, seed: int, friction: FrictionModel,
 ) -> Reaction:
     """Look for the best move and the best change of speed, then judge them with fresh shots."""
-    choices = _possible(start)
     search = normal_deviates(shots, 6, seed, stage=SEARCH_STAGE)
-    faster = np.tile(start, (len(SPEEDS_MPH) + 1, 1))
-    faster[1:, 2] += SPEEDS_MPH
-    rows = np.concatenate([[moved(start, m) for m in choices], faster])
-    hit, _, _ = _hits(ball, entrant, rows, patterns, search, friction)
-    count = len(choices)
-    move = choices[_smallest_as_good(hit[:count], [abs(m) for m in choices])]
-    speeds = (0.0, *SPEEDS_MPH)
-    speed = speeds[_smallest_as_good(hit[count:], [abs(s) for s in speeds])]
+    move = best_move(entrant, start, patterns, standing=standing, ball=ball, friction=friction,
+                     shots=shots, seed=seed)
+    speed = _best_speed(entrant, ball, start, patterns, friction, search)
     there = moved(start, move)
     quick = start.copy()
     quick[2] += speed
@@ -659,9 +713,10 @@ def _look(
     return Reaction(
         entrant=entrant.name, ball=ball.name, games=games,
         entry_board=_median(board[0]), entry_angle_deg=_median(angle[0]), pocket=rates[0],
-        move_boards=int(move), pocket_moved=rates[1], entry_angle_moved_deg=_median(angle[1]),
-        gain=paired_difference(hit[0], hit[1]), speed_mph=float(speed), pocket_speed=rates[2],
-        laydown_board=float(there[0]), arrow_board=arrow_board(there), hits_moved=hit[1],
+        move=move, pocket_moved=rates[1], entry_angle_moved_deg=_median(angle[1]),
+        gain=paired_difference(hit[0], hit[1]), speed_mph=speed, pocket_speed=rates[2],
+        laydown_board=float(there[0]), arrow_board=board_at_arrows(there[0], there[1]),
+        hits_moved=hit[1],
     )
 
 
@@ -674,12 +729,12 @@ def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> Advice:
     """Moves and changes of ball that pay clearly, from the reactions of one entrant."""
     mine = [r for r in reactions if r.entrant == entrant.name]
     own = sorted((r for r in mine if r.ball == entrant.ball.name), key=lambda r: r.games)
-    moves: list[tuple[int, int]] = []
-    standing = 0
+    moves: list[tuple[int, Move]] = []
+    standing = Move()
     for r in own:
-        if r.move_boards != standing and (r.gain.low > 0.0 or standing != 0):
-            moves.append((r.games, r.move_boards))
-            standing = r.move_boards
+        if r.move != standing and (r.gain.low > 0.0 or standing != Move()):
+            moves.append((r.games, r.move))
+            standing = r.move
     change_games, change_to = None, None
     for r in own:
         others = [o for o in mine if o.games == r.games and o.ball != r.ball]
