@@ -1,0 +1,678 @@
+"""Lining up: where to stand and which way to send the ball, given how well a player repeats.
+
+The search has one global and two local rounds, all on the batch engine:
+
+1. A coarse grid of laydown board x launch angle, one mean shot each. On every laydown row the
+   angles whose shot arrives at the best board are read off: the candidate lines (there may be
+   several a row, as an outside and a deep line).
+2. Each candidate is thrown with a few shots of the player's spread. Near a line, where a shot
+   arrives is a smooth function of how it was sent: a local model (second order in laydown and
+   angle, fitted to this and the neighbours' shots) says what any line nearby would give under the
+   spread. The model has little noise and some error, the shots themselves no error and much
+   noise; a line's rating joins both by their variances.
+3. The best few lines get more shots, twice; models and ratings are made again each time.
+
+The chosen line is then judged on fresh shots, which the search has not seen: the rate carries no
+winner's luck. Equal seeds give the same deviates to every ball (common random numbers).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from .ball import Ball
+from .errors import InputError, check_range
+from .friction import DEFAULT_FRICTION, FrictionModel
+from .lane import BOARDS, GRID_ROWS
+from .motion import setup
+from .pattern import OilPattern
+from .pocket import (
+    BEST_BOARD,
+    GUTTER,
+    HIGH_FROM_BOARD,
+    LIGHT_TO_BOARD,
+    MISSED,
+    OUTCOMES,
+    POCKET,
+)
+from .release import Release, Spread, normal_deviates, sample_releases
+from .stats import Rate, wilson
+from .trajectory import ShotTable, throw_parameters
+
+SEARCH_STAGE = 2  # stages of the seed sequence; release samples use 1
+DEFAULT_SHOTS = 1024
+DEFAULT_SEARCH_SHOTS = 3000
+# Assumed: the ball (4.3 in = 4 boards in radius) is on the lane, and a player stands so that the
+# ball is laid down between these boards.
+LAYDOWN_RANGE = (6.0, 35.0)
+ANGLE_RANGE = (-8.0, 4.0)
+# Three of 39 boards are the pocket: a ball that comes down on any board alike finds it this often.
+CHANCE_RATE = (HIGH_FROM_BOARD - LIGHT_TO_BOARD) / BOARDS
+
+_GRID_BOARDS, _GRID_DEG = 2.0, 0.5
+_MAP_BOARDS, _MAP_DEG = 1.0, 0.25
+_SPEED_OFFSETS_MPH = (-2.0, -1.0, 0.0, 1.0, 2.0)
+# How far (boards, degrees, mph) from a line shots serve its local model: the weight's bell.
+_REACH = np.array([1.0, 0.20, 0.6])
+_LATTICE = np.array([0.5, 0.06, 0.5])  # spacing of the lines whose rate is estimated
+_ROUND_SHARES = (0.4, 0.35, 0.25)  # of the search shots left after the grid
+_ROUND_LINES = (40, 6, 3)  # most lines thrown in each round
+_LATTICE_LINES = 16  # lines thrown whose neighbours are rated
+_MODEL_SHOTS = 256  # deviates at which a local model is evaluated
+_MODEL_ERROR = 0.01  # smallest error of a modelled rate that is reckoned with
+# nodes and weights of the standard normal's 5-point Gauss quadrature
+_NORMAL_NODES = (
+    np.polynomial.hermite_e.hermegauss(5)[0],
+    np.polynomial.hermite_e.hermegauss(5)[1] / math.sqrt(2.0 * math.pi),
+)
+_BELOW, _ABOVE = -5.0, 45.0  # stand-ins for the entry board of a ball in either gutter
+
+# Value of each shot, 0 to 1, from entry board, entry angle [deg] and entry speed [mph] (n,).
+Objective = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
+Progress = Callable[[float, float], None]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line: laydown board, launch angle [deg], speed [mph], and the rate found for it."""
+
+    laydown_board: float
+    launch_angle_deg: float
+    speed_mph: float
+    rate: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class LineResult:
+    """A line judged under a player's spread.
+
+    Attributes
+    ----------
+    ball, pattern : names. aim : "pocket", "strike" or the objective's name.
+    release : the line; spread : the player's.
+    rate : what was maximised, with its Wilson interval, on shots the search has not seen.
+    pocket : the same for pocket hits (equal to `rate` if that is the aim).
+    counts : (6,) shots per pocket.OUTCOMES.
+    found : False if even the best line finds the pocket no more often than a ball that comes down
+        on any board alike (3/39); `message` says what was found.
+    shots : shots of the final judgement; search_shots : shots of the search.
+    entry_* : mean and SD of entry board, angle [deg] and speed [mph] over shots that met a pin.
+    map_laydown (l,), map_angle (a,), map_rate (l, a) : rate over the plane; empty without a search.
+    alternatives : other lines that are best in their neighbourhood, best first, with rates from
+        the search (not judged on fresh shots).
+    table : the shots; values : (shots,) value of each under the aim.
+    """
+
+    ball: str
+    pattern: str
+    aim: str
+    release: Release
+    spread: Spread
+    rate: Rate
+    pocket: Rate
+    counts: np.ndarray
+    found: bool
+    message: str
+    shots: int
+    search_shots: int
+    seed: int
+    entry_board_mean: float
+    entry_board_sd: float
+    entry_angle_mean_deg: float
+    entry_angle_sd_deg: float
+    entry_speed_mean_mph: float
+    map_laydown: np.ndarray
+    map_angle: np.ndarray
+    map_rate: np.ndarray
+    alternatives: tuple[Line, ...]
+    table: ShotTable = field(repr=False)
+    values: np.ndarray = field(repr=False)
+
+    @property
+    def outcome_rates(self) -> dict[str, Rate]:
+        """Rate with interval of every outcome."""
+        return {
+            name: wilson(int(count), self.shots)
+            for name, count in zip(OUTCOMES, self.counts, strict=True)
+        }
+
+    @property
+    def arrow_board(self) -> float:
+        """Board of the straight launch line where it passes the arrows."""
+        return board_at_arrows(self.release.laydown_board, self.release.launch_angle_deg)
+
+    def summary(self) -> dict[str, Any]:
+        """The numbers without the map and the shots."""
+        skip = {"table", "values", "map_laydown", "map_angle", "map_rate", "counts"}
+        out = {n: getattr(self, n) for n in self.__dataclass_fields__ if n not in skip}
+        return out | {"arrow_board": self.arrow_board, "outcomes": self.outcome_rates}
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything but the single shots, ready for files.to_json."""
+        return self.summary() | {
+            "map_laydown": self.map_laydown, "map_angle": self.map_angle, "map_rate": self.map_rate,
+        }
+
+
+def board_at_arrows(laydown_board: float, launch_angle_deg: float) -> float:
+    """Board that a straight launch line crosses at the arrows (12 to 16 ft out, see lane.py)."""
+    from .lane import BOARD_M, arrow_distance_ft
+    from .units import FOOT_M
+
+    slope = math.tan(math.radians(launch_angle_deg)) * FOOT_M / BOARD_M
+    board = laydown_board
+    for _ in range(30):  # the distance depends weakly on the board: a contraction
+        board = laydown_board + slope * arrow_distance_ft(min(max(board, 1.0), 39.0))
+    return board
+
+
+# --- throwing and judging ------------------------------------------------------------------
+
+
+class Thrower:
+    """One ball on one film, ready to be thrown many times; counts its shots."""
+
+    def __init__(
+        self,
+        ball: Ball,
+        pattern: OilPattern,
+        hand: str,
+        friction: FrictionModel = DEFAULT_FRICTION,
+        film: np.ndarray | None = None,
+    ) -> None:
+        self.film = pattern.film_m(hand) if film is None else np.asarray(film, dtype=float)
+        if self.film.shape != (GRID_ROWS, BOARDS):
+            raise InputError(f"the oil film has shape {self.film.shape}; accepted: (60, 39)")
+        if not np.all(np.isfinite(self.film)) or np.any(self.film < 0):
+            raise InputError("the oil film must be finite and not negative everywhere")
+        if not self.film.any():
+            raise InputError(
+                f"oil pattern '{pattern.name}' is all dry: there is no line to find on a lane "
+                "without oil; accepted: a pattern with oil on at least one board"
+            )
+        self.paps = np.array([ball.inertia.pap_body])
+        self.pars = np.array([
+            setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
+        ])
+        self.thrown = 0
+
+    def throw(self, releases: np.ndarray) -> ShotTable:
+        """Follow releases (n, 7)."""
+        self.thrown += len(releases)
+        return throw_parameters(self.paps, self.pars, releases, self.film)
+
+
+def aim_objective(
+    aim: str | Objective, strike_probability: Objective | None = None
+) -> tuple[str, Objective | None]:
+    """Name and objective of an aim; None stands for the pocket.
+
+    aim : "pocket", "strike" (needs `strike_probability`, as a carry table's) or any callable of
+    entry board, entry angle [deg] and entry speed [mph] that returns values in 0..1.
+    """
+    if callable(aim):
+        return getattr(aim, "__name__", "custom"), aim
+    if aim == "pocket":
+        return aim, None
+    if aim == "strike":
+        if strike_probability is None:
+            raise InputError("aim 'strike' needs a strike probability (a carry table)")
+        return aim, strike_probability
+    raise InputError(f"aim is '{aim}'; accepted: pocket, strike")
+
+
+def entry_values(
+    board: np.ndarray, angle_deg: np.ndarray, speed_mph: np.ndarray, objective: Objective | None
+) -> np.ndarray:
+    """Value of each arrival: 1 or 0 for the pocket window, else the objective; 0 for NaN boards."""
+    if objective is None:
+        return ((board > LIGHT_TO_BOARD) & (board < HIGH_FROM_BOARD)).astype(float)
+    return np.where(np.isfinite(board), objective(board, angle_deg, speed_mph), 0.0)
+
+
+def shot_values(table: ShotTable, objective: Objective | None) -> np.ndarray:
+    """Value (n,) of each shot: 1 or 0 for the pocket, else the objective; 0 without the head pin.
+
+    Raises
+    ------
+    InputError
+        if the objective gives a value outside 0..1.
+    """
+    if objective is None:
+        return (table.outcome == POCKET).astype(float)
+    values = np.asarray(
+        objective(table.entry_board, table.entry_angle_deg, table.entry_speed_mph), dtype=float
+    )
+    values = np.where((table.outcome == MISSED) | (table.outcome == GUTTER), 0.0, values)
+    if not np.all((values >= 0) & (values <= 1)):
+        raise InputError("an aim's values must lie in 0..1 for every shot that meets the head pin")
+    return values
+
+
+def judge_line(
+    ball: Ball,
+    pattern: OilPattern,
+    release: Release,
+    spread: Spread,
+    *,
+    shots: int = DEFAULT_SHOTS,
+    seed: int = 0,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    aim: str | Objective = "pocket",
+    strike_probability: Objective | None = None,
+    film: np.ndarray | None = None,
+) -> LineResult:
+    """What a player's spread makes of one given line (no search); see `LineResult`."""
+    _check_shots(shots)
+    thrower = Thrower(ball, pattern, release.hand, friction, film)
+    name, objective = aim_objective(aim, strike_probability)
+    return _judged(thrower, ball, pattern, release, spread, shots, seed, name, objective)
+
+
+def _check_shots(shots: int) -> None:
+    check_range("number of shots", shots, 1, 10_000_000)
+    if int(shots) != shots:
+        raise InputError(f"number of shots is {shots:g}; accepted: a whole number")
+
+
+def _judged(
+    thrower: Thrower, ball: Ball, pattern: OilPattern, release: Release, spread: Spread,
+    shots: int, seed: int, aim: str, objective: Objective | None,
+    found_map: tuple[np.ndarray, np.ndarray, np.ndarray] | None = None,
+    alternatives: tuple[Line, ...] = (), searched: int = 0,
+) -> LineResult:
+    table = thrower.throw(sample_releases(release, spread, int(shots), seed))
+    values = shot_values(table, objective)
+    hits = int(np.sum(table.outcome == POCKET))
+    pocket = wilson(hits, len(table))
+    met = np.isfinite(table.entry_board)
+    found = pocket.low > CHANCE_RATE
+    means = [float(np.mean(a[met])) if met.any() else math.nan
+             for a in (table.entry_board, table.entry_angle_deg, table.entry_speed_mph)]
+    sds = [float(np.std(a[met])) if met.any() else math.nan
+           for a in (table.entry_board, table.entry_angle_deg)]
+    empty = np.empty(0)
+    axes = found_map or (empty, empty, np.empty((0, 0)))
+    where = (f"laydown board {release.laydown_board:.1f}, launch {release.launch_angle_deg:+.2f} "
+             f"deg, {release.speed_mph:.1f} mph")
+    if found:
+        message = f"{where}: in the pocket {pocket.text()}"
+    else:
+        tried = "no line tried finds" if searched else "this line does not find"
+        message = (f"{tried} the pocket clearly more often than chance ({100 * CHANCE_RATE:.1f} %, "
+                   f"3 boards of 39); {'the best was ' if searched else ''}{where}: "
+                   f"in the pocket {pocket.text()}")
+    return LineResult(
+        ball=ball.name, pattern=pattern.name, aim=aim, release=release, spread=spread,
+        rate=pocket if objective is None else wilson(float(values.sum()), len(table)),
+        pocket=pocket, counts=np.bincount(table.outcome, minlength=len(OUTCOMES)), found=found,
+        message=message, shots=len(table), search_shots=searched, seed=seed,
+        entry_board_mean=means[0], entry_board_sd=sds[0], entry_angle_mean_deg=means[1],
+        entry_angle_sd_deg=sds[1], entry_speed_mean_mph=means[2], map_laydown=axes[0],
+        map_angle=axes[1], map_rate=axes[2], alternatives=alternatives, table=table, values=values,
+    )
+
+
+# --- the search ----------------------------------------------------------------------------
+
+
+def find_line(
+    ball: Ball,
+    pattern: OilPattern,
+    player_release: Release,
+    spread: Spread,
+    *,
+    shots: int = DEFAULT_SHOTS,
+    seed: int = 0,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    aim: str | Objective = "pocket",
+    strike_probability: Objective | None = None,
+    search_speed: bool = False,
+    laydown_range: tuple[float, float] = LAYDOWN_RANGE,
+    angle_range: tuple[float, float] = ANGLE_RANGE,
+    search_shots: int = DEFAULT_SEARCH_SHOTS,
+    progress: Progress | None = None,
+    film: np.ndarray | None = None,
+) -> LineResult:
+    """The laydown board and launch angle (and speed) with the highest rate under a spread.
+
+    Parameters
+    ----------
+    player_release : the player's speed, rev rate, rotation, tilt and hand; its laydown and angle
+        play no part.
+    shots : shots of the final judgement, which alone gives the reported rate.
+    aim, strike_probability : see `aim_objective`.
+    search_speed : also vary the speed, 2 mph either way.
+    laydown_range : boards, within 1..39 (default 6..35, assumed); angle_range : degrees.
+    search_shots : about how many shots the search may take (1,000 or more; a search of the speed
+        takes five grids and at least twice as many).
+    film : (60, 39) [m] in the player's board order, instead of the pattern's fresh oil.
+    progress : called with (done, total).
+    """
+    _check_shots(shots)
+    check_range("search shots", search_shots, 1000, 1_000_000)
+    _check_window("laydown range", laydown_range, 1.0, 39.0, "boards")
+    _check_window("angle range", angle_range, -12.0, 12.0, "deg")
+    thrower = Thrower(ball, pattern, player_release.hand, friction, film)
+    name, objective = aim_objective(aim, strike_probability)
+    report = progress or (lambda done, total: None)
+    search = _Search(thrower, player_release, spread, objective, laydown_range, angle_range,
+                     search_speed, seed)
+    total = search_shots * (2 if search_speed else 1)
+    report(0, total + shots)
+    search.grid()
+    report(thrower.thrown, total + shots)
+    left = max(total - thrower.thrown, 600)
+    lines = search.candidates()
+    for share, most in zip(_ROUND_SHARES, _ROUND_LINES, strict=True):
+        if len(search.lines):
+            lines = search.best_lines(most)
+        search.throw_round(lines, max(8, round(share * left / len(lines))))
+        report(min(thrower.thrown, total), total + shots)
+    best, others = search.final()
+    searched = thrower.thrown
+    release = replace(player_release, laydown_board=float(best[0]),
+                      launch_angle_deg=float(best[1]), speed_mph=float(best[2]))
+    result = _judged(
+        thrower, ball, pattern, release, spread, shots, seed, name, objective,
+        search.rate_map(release.speed_mph), others, searched,
+    )
+    report(total + shots, total + shots)
+    return result
+
+
+def _check_window(name: str, window: tuple[float, float], low: float, high: float, unit: str):
+    first = check_range(f"{name}, lower end", window[0], low, high, unit)
+    last = check_range(f"{name}, upper end", window[1], low, high, unit)
+    if first >= last:
+        raise InputError(f"{name} is {first:g} to {last:g} {unit}; the first must be the smaller")
+
+
+@dataclass(frozen=True)
+class _Arrival:
+    """Local model: terms (13, 3) of entry board, angle and speed; scatter of the board about it;
+    share of the shots that meet a pin at all."""
+
+    terms: np.ndarray
+    scatter: float
+    share_met: float
+
+
+class _Search:
+    """State of one search: the grid of mean shots and all spread shots thrown so far.
+
+    A line is a row (laydown board, launch angle deg, speed mph).
+    """
+
+    def __init__(
+        self, thrower: Thrower, release: Release, spread: Spread, objective: Objective | None,
+        laydown_range: tuple[float, float], angle_range: tuple[float, float], search_speed: bool,
+        seed: int,
+    ) -> None:
+        self.thrower, self.release, self.spread, self.objective = (
+            thrower, release, spread, objective
+        )
+        self.low = np.array([laydown_range[0], angle_range[0], release.speed_mph])
+        self.high = np.array([laydown_range[1], angle_range[1], release.speed_mph])
+        self.laydowns = _axis(*laydown_range, _GRID_BOARDS)
+        self.angles = _axis(*angle_range, _GRID_DEG)
+        self.speeds = np.array([release.speed_mph])
+        if search_speed:
+            self.speeds = np.array([
+                v for v in release.speed_mph + np.array(_SPEED_OFFSETS_MPH) if 8 <= v <= 32
+            ])
+            self.low[2], self.high[2] = self.speeds[0], self.speeds[-1]
+        self.seed = seed
+        self.round = 0
+        self.boards = self.entry = np.empty(0)
+        self.lines = np.empty((0, 3))  # thrown
+        self.direct = np.empty(0)  # rate of the shots thrown at each of them
+        self.shots_at = np.empty(0, dtype=int)
+        self.models: list[_Arrival | None] = []
+        self.deviates = normal_deviates(_MODEL_SHOTS, 6, seed, SEARCH_STAGE)
+        self.unit = np.maximum(spread.array(), np.append(_REACH, [10.0, 3.0, 2.0]))
+        self.line_of = np.empty(0, dtype=int)  # of every shot
+        self.releases = np.empty((0, 6))
+        self.entries = np.empty((0, 3))  # board, angle, speed; NaN where no pin was met
+
+    def grid(self) -> None:
+        """One mean shot at every node; boards (speeds, laydowns, angles) of arrival."""
+        speed, laydown, angle = np.meshgrid(
+            self.speeds, self.laydowns, self.angles, indexing="ij"
+        )
+        rows = np.tile(self.release.row(), (speed.size, 1))
+        rows[:, 0], rows[:, 1], rows[:, 2] = laydown.ravel(), angle.ravel(), speed.ravel()
+        table = self.thrower.throw(rows)
+        board = table.entry_board.copy()
+        gutter = table.outcome == GUTTER
+        # a gutter on the ball-arm side is one whose path went out beyond the lane's edge there
+        board[gutter] = np.where(table.breakpoint_board[gutter] < 1.0, _BELOW, _ABOVE)
+        self.boards = board.reshape(speed.shape)
+        self.entry = np.stack([
+            table.entry_board, table.entry_angle_deg, table.entry_speed_mph
+        ]).reshape(3, *speed.shape)
+
+    def candidates(self) -> np.ndarray:
+        """Lines (k, 3) whose mean shot should arrive at the best board; nearest nodes if none do.
+
+        Crossings on neighbouring laydown rows are joined, so that lines half-way are thrown too.
+        """
+        lines: list[tuple[float, float, float]] = []
+        for s, speed in enumerate(self.speeds):
+            rows = [_crossings(self.angles, self.boards[s, i], BEST_BOARD)
+                    for i in range(len(self.laydowns))]
+            for i, here in enumerate(rows):
+                lines += [(self.laydowns[i], a, speed) for a in here]
+                if i + 1 == len(rows):
+                    continue
+                for a in here:
+                    near = [b for b in rows[i + 1] if abs(b - a) < 2 * _GRID_DEG]
+                    if near:
+                        b = min(near, key=lambda b: abs(b - a))
+                        middle = 0.5 * (self.laydowns[i] + self.laydowns[i + 1])
+                        lines.append((middle, 0.5 * (a + b), speed))
+        if not lines:
+            off = np.abs(np.nan_to_num(self.boards, nan=_ABOVE) - BEST_BOARD)
+            order = np.argsort(off, axis=None, kind="stable")[:20]
+            s, i, j = np.unravel_index(order, off.shape)
+            lines = list(zip(self.speeds[s], self.laydowns[i], self.angles[j], strict=True))
+            lines = [(b, a, v) for v, b, a in lines]
+        return np.array(lines, dtype=float)
+
+    def throw_round(self, lines: np.ndarray, each: int) -> None:
+        """Throw `each` shots of the spread round every line, keep them, and fit anew."""
+        self.round += 1
+        count = len(lines)
+        deviates = normal_deviates(count * each, 6, self.seed, SEARCH_STAGE + 10 * self.round)
+        rows = np.tile(self.release.row(), (count * each, 1))
+        # Sobol point i goes to line i mod count: every line gets an even share of the space
+        rows[:, :3] = np.tile(lines, (each, 1))
+        rows[:, :6] += deviates * self.spread.array()
+        table = self.thrower.throw(rows)
+        direct = shot_values(table, self.objective).reshape(each, count).mean(axis=0)
+        first = len(self.lines)
+        self.lines = np.concatenate([self.lines, lines])
+        self.direct = np.concatenate([self.direct, direct])
+        self.shots_at = np.concatenate([self.shots_at, np.full(count, each)])
+        self.line_of = np.concatenate([self.line_of, first + np.tile(np.arange(count), each)])
+        self.releases = np.concatenate([self.releases, rows[:, :6]])
+        entry = [table.entry_board, table.entry_angle_deg, table.entry_speed_mph]
+        self.entries = np.concatenate([self.entries, np.column_stack(entry)])
+        self.models = [self._fit(line) for line in self.lines]
+
+    def _nearness(self, lines: np.ndarray) -> np.ndarray:
+        """Weight (k, lines thrown) of each thrown line for lines (k, 3): 1 on it, falling off."""
+        gap = (lines[:, None, :] - self.lines[None, :, :]) / _REACH
+        return np.exp(-0.5 * np.sum(gap**2, axis=2))
+
+    def _terms(self, off: np.ndarray) -> np.ndarray:
+        """Terms (n, 13) of the local model: 1, the six deviations, and their squares and product
+        in laydown and angle; speed, rev rate and rotation squared."""
+        return np.column_stack([
+            np.ones(len(off)), off, off[:, 0] ** 2, off[:, 1] ** 2, off[:, 0] * off[:, 1],
+            off[:, 2] ** 2, off[:, 3] ** 2, off[:, 4] ** 2,
+        ])
+
+    def _fit(self, line: np.ndarray) -> _Arrival | None:
+        """Model of where the shots near a line arrive, by weighted least squares; None if few."""
+        near = self._nearness(line[None, :])[0][self.line_of]
+        used = np.flatnonzero(near > 0.02)
+        weight = near[used]
+        met = np.isfinite(self.entries[used, 0])
+        if met.sum() < 26:  # twice the terms
+            return None
+        share_met = float(weight[met].sum() / weight.sum())
+        used, weight = used[met], weight[met]
+        off = (self.releases[used] - np.append(line, self.release.row()[3:6])) / self.unit
+        root = np.sqrt(weight)[:, None]
+        terms = self._terms(off)
+        solution = np.linalg.lstsq(terms * root, self.entries[used] * root, rcond=1e-8)[0]
+        left = self.entries[used, 0] - terms @ solution[:, 0]
+        freedom = max(weight.sum() ** 2 / np.sum(weight**2) - 13.0, 1.0)
+        count = weight.sum() ** 2 / np.sum(weight**2)
+        scatter = math.sqrt(np.sum(weight * left**2) / weight.sum() * count / freedom)
+        return _Arrival(solution, scatter, share_met)
+
+    def modelled(self, index: int, shifts: np.ndarray) -> np.ndarray:
+        """Rates (k,) that the model of a thrown line gives for it shifted by (k, 3)."""
+        model = self.models[index]
+        if model is None:
+            return np.zeros(len(shifts))
+        spread = self.deviates * self.spread.array()
+        off = np.tile(spread, (len(shifts), 1))
+        off[:, :3] += np.repeat(shifts, len(spread), axis=0)
+        board, angle, speed = (self._terms(off / self.unit) @ model.terms).T
+        value = np.zeros(len(board))
+        for z, w in zip(*_NORMAL_NODES, strict=True):
+            value += w * entry_values(board + z * model.scatter, angle, speed, self.objective)
+        return model.share_met * value.reshape(len(shifts), -1).mean(axis=1)
+
+    def rated(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Best line (n, 3) near each line thrown, its rating (n,), and the shots thrown there (n,).
+
+        Rating: the model's rate of the best line, corrected by what the shots thrown at the centre
+        really did less what the model says of them, as far as that is more than chance: shrunk by
+        t^2 / (t^2 + p q / n), t the model's own error over all lines thrown.
+        """
+        centre = np.array([self.modelled(i, np.zeros((1, 3)))[0] for i in range(len(self.lines))])
+        smooth = (self.direct * self.shots_at + 1) / (self.shots_at + 2)
+        noise = smooth * (1 - smooth) / self.shots_at
+        error = max(float(np.mean((self.direct - centre) ** 2 - noise)), _MODEL_ERROR**2)
+        gap = error / (error + noise) * (self.direct - centre)
+        best, rating = self.lines.copy(), centre + gap
+        for i in np.argsort(-rating, kind="stable")[:_LATTICE_LINES]:
+            shifted = np.clip(self.lines[i] + self._shifts(), self.low, self.high)
+            rate = self.modelled(i, shifted - self.lines[i])
+            top = int(np.argmax(rate))
+            if rate[top] > centre[i]:
+                best[i], rating[i] = shifted[top], rate[top] + gap[i]
+        return best, rating, self.shots_at
+
+    def _shifts(self) -> np.ndarray:
+        reach = [np.arange(-r, r + 1) for r in (1, 4, 1 if len(self.speeds) > 1 else 0)]
+        lattice = np.stack(np.meshgrid(*reach, indexing="ij"), axis=-1).reshape(-1, 3)
+        return lattice * _LATTICE / self.round  # closer each round
+
+    def best_lines(self, most: int) -> np.ndarray:
+        """Up to `most` lines (k, 3), best first, apart from each other."""
+        lines, rating, _ = self.rated()
+        chosen: list[int] = []
+        for i in np.argsort(-rating, kind="stable"):
+            gaps = (lines[i] - lines[chosen]) / (0.6 * _REACH)
+            if np.all(np.sum(gaps**2, axis=1) > 1.0):
+                chosen.append(int(i))
+            if len(chosen) == most:
+                break
+        return lines[chosen]
+
+    def final(self) -> tuple[np.ndarray, tuple[Line, ...]]:
+        """The best line (3,), and the others, 3 boards or more from every better one."""
+        lines, rating, shots = self.rated()
+        order = np.argsort(-rating, kind="stable")
+        kept = [int(order[0])]
+        others = []
+        for i in order[1:]:
+            if rating[i] < 0.5 * rating[kept[0]]:
+                break
+            if np.all(np.abs(lines[kept, 0] - lines[i, 0]) >= 3.0):
+                kept.append(int(i))
+                span = wilson(min(1.0, max(0.0, rating[i])) * shots[i], int(shots[i]))
+                others.append(Line(*map(float, lines[i]), span.rate, span.low, span.high))
+        return lines[kept[0]], tuple(others)
+
+    def rate_map(self, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Axes and rate (l, a) over the whole plane at one speed.
+
+        Near the lines thrown: from their models. Elsewhere: the mean shots of the grid, joined
+        linearly, their arrival spread by the scatter left after laydown and angle are taken out,
+        and blurred by the player's laydown and angle. That is cruder, but there the rate is small.
+        """
+        from scipy.ndimage import gaussian_filter
+
+        laydowns = _axis(self.low[0], self.high[0], _MAP_BOARDS)
+        angles = _axis(self.low[1], self.high[1], _MAP_DEG)
+        s = int(np.argmin(np.abs(self.speeds - speed)))
+        fine_l = _axis(self.low[0], self.high[0], 0.5)
+        fine_a = _axis(self.low[1], self.high[1], 0.05)
+        entry = [_bilinear(self.laydowns, self.angles, e[s], fine_l, fine_a) for e in self.entry]
+        values = np.zeros(entry[0].shape)
+        fits = [m for m in self.models if m is not None]
+        others = [np.hypot(m.scatter, np.linalg.norm(
+            m.terms[3:7, 0] * self.spread.array()[2:] / self.unit[2:])) for m in fits]
+        scatter = float(np.median(others)) if fits else 1.0
+        nodes, weights = np.polynomial.hermite_e.hermegauss(7)
+        for z, w in zip(nodes, weights / weights.sum(), strict=True):
+            values += w * entry_values(entry[0] + scatter * z, entry[1], entry[2], self.objective)
+        sd_laydown, sd_angle = self.spread.array()[:2]
+        blurred = gaussian_filter(values, (sd_laydown / 0.5, sd_angle / 0.05), mode="constant")
+        rough = _bilinear(fine_l, fine_a, blurred, laydowns, angles)
+        where = np.stack(np.meshgrid(laydowns, angles, indexing="ij"), axis=-1).reshape(-1, 2)
+        lines = np.column_stack([where, np.full(len(where), speed)])
+        near = self._nearness(lines)
+        usable = np.array([m is not None for m in self.models])
+        near[:, ~usable] = 0.0
+        nearest = near.argmax(axis=1)
+        rate = rough.ravel().copy()
+        for i in np.unique(nearest[near.max(axis=1) > 0.3]):
+            mine = np.flatnonzero((nearest == i) & (near.max(axis=1) > 0.3))
+            rate[mine] = self.modelled(i, lines[mine] - self.lines[i])
+        return laydowns, angles, rate.reshape(rough.shape)
+
+
+def _axis(low: float, high: float, step: float) -> np.ndarray:
+    """Points from low to high, evenly spaced by about `step`."""
+    return np.linspace(low, high, max(2, round((high - low) / step) + 1))
+
+
+def _crossings(x: np.ndarray, y: np.ndarray, level: float) -> list[float]:
+    """Where the joined points (x, y) cross a level; pieces with NaN are left out."""
+    out = []
+    for x0, x1, y0, y1 in zip(x[:-1], x[1:], y[:-1], y[1:], strict=True):
+        if (y0 - level) * (y1 - level) < 0:  # False for NaN
+            out.append(float(x0 + (level - y0) / (y1 - y0) * (x1 - x0)))
+        elif y0 == level:
+            out.append(float(x0))
+    return out
+
+
+def _bilinear(
+    x: np.ndarray, y: np.ndarray, z: np.ndarray, new_x: np.ndarray, new_y: np.ndarray
+) -> np.ndarray:
+    """z (len(x), len(y)) joined linearly on new axes; NaN spreads to the cells it touches."""
+    def weights(old: np.ndarray, new: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        i = np.clip(np.searchsorted(old, new, side="right") - 1, 0, len(old) - 2)
+        return i, (new - old[i]) / (old[i + 1] - old[i])
+
+    i, u = weights(x, new_x)
+    j, v = weights(y, new_y)
+    u, v = u[:, None], v[None, :]
+    a, b = z[np.ix_(i, j)], z[np.ix_(i, j + 1)]
+    c, d = z[np.ix_(i + 1, j)], z[np.ix_(i + 1, j + 1)]
+    return (1 - u) * ((1 - v) * a + v * b) + u * ((1 - v) * c + v * d)
