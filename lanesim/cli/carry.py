@@ -1,0 +1,102 @@
+"""`lanesim carry`: what the pins do when the ball arrives."""
+
+from __future__ import annotations
+
+import click
+
+from ..errors import InputError, check_range
+from . import common as c
+
+
+@click.command()
+@click.option("--board", type=float, default=17.5, show_default=True, metavar="BOARD",
+              help="Board of the ball's centre as it meets the pins, from the ball-arm side.")
+@click.option("--angle", type=float, default=6.0, show_default=True, metavar="DEG",
+              help="Entry angle; positive: away from the ball-arm side.")
+@click.option("--speed", type=float, default=16.5, show_default=True, metavar="MPH",
+              help="Speed at the pins (two to four less than at release).")
+@click.option("--leaves", type=click.IntRange(1, 100), default=8, show_default=True,
+              help="How many leaves to list.")
+@c.out_option("Draw the map of strike chances over board and angle at this speed into FILE.")
+@c.out_option("Simulate one such ball (needs the extra 'pins') and draw its way through the rack "
+              "into FILE.", "--rack", "rack")
+@c.seed_option
+@c.json_option
+def command(board, angle, speed, leaves, out, rack, seed, as_json) -> None:
+    """Chance of a strike, and what is left, for one way of meeting the pins.
+
+    From a table of simulated hits; intervals cover the number of hits simulated, not what the
+    model gets wrong. Pins per game are those of a player whose every ball arrives so.
+
+    \b
+    lanesim carry
+    lanesim carry --board 16.5 --angle 4 --speed 17
+    lanesim carry --out carry.png --rack rack.png
+    """
+    check_range("entry board", board, 1, 39)
+    check_range("entry angle", angle, -10, 10, "deg")
+    check_range("speed at the pins", speed, 8, 26, "mph")
+    from ..pindeck.outcomes import pins_from_shots
+    from ..pindeck.spares import default_spares
+    from ..pindeck.table import default_table
+    from ..score import leave_mask
+
+    table = default_table()
+    rate, low, high, runs = table.strike_interval(board, angle, speed)
+    result = pins_from_shots([board], [angle], [speed])
+    spares = default_spares()
+    outside = bool(table.outside(board, angle, speed))
+    rows = [
+        (name, share, spares.detail(leave_mask(name))) for name, share in result.leaves(leaves)
+    ]
+    drawn = _draw(table, board, angle, speed, out, rack, seed)
+    if as_json:
+        c.print_json({
+            "board": board, "angle_deg": angle, "speed_mph": speed,
+            "strike_rate": rate, "low": low, "high": high, "runs_that_count": runs,
+            "outside_table": outside,
+            "leaves": [{"leave": n, "share": s, "spare": d} for n, s, d in rows],
+            "mean_first_ball": result.mean_first_ball, "spare_rate": result.spare_rate,
+            "pins_per_game": result.pins_per_game, "provenance": table.provenance,
+        })
+    else:
+        c.print_facts([
+            ("strikes", f"{100 * rate:.0f} % ({100 * low:.0f}-{100 * high:.0f}), simulated, about "
+                        f"{runs:.0f} hits' worth"),
+            ("first ball", f"{result.mean_first_ball:.2f} pins"),
+            ("every ball so", f"{result.pins_per_game:.0f} pins a game"),
+        ], title=f"Board {board:g} at {angle:g} deg, {speed:g} mph")
+        click.echo()
+        if rows:
+            c.print_table(
+                ("leave", "share\n[%]", "of the\nrest [%]", "made\n[%]", "rate from"),
+                [(name, c.number(100 * share), c.number(100 * share / max(1 - rate, 1e-9)),
+                  c.number(100 * d["rate"]), d["source"]) for name, share, d in rows],
+                left=(0, 4),
+            )
+        if outside:
+            c.say("this entry lies outside the table (boards 1-39, angles to 7.5 deg, 13-19 mph): "
+                  "the nearest edge was used")
+    for path in drawn:
+        c.say_written(path)
+
+
+def _draw(table, board, angle, speed, out, rack, seed) -> list:
+    from ..files import save_figure
+
+    figures = []
+    if out is not None:
+        from ..figures.pins import draw_carry_map
+
+        if angle < 0:
+            raise InputError("the map shows angles from 0 to 7.5 deg; mirror the shot "
+                             "(40 - board, -angle)")
+        figures.append((out, draw_carry_map(table, speed, shots=([board], [angle]),
+                                            shots_label="this entry")))
+    if rack is not None:
+        from ..figures.pins import draw_rack
+        from ..pindeck.model import Hit, simulate
+
+        hit = Hit(board, angle, speed)
+        figures.append((rack, draw_rack(simulate(hit, seed=seed, record=True), hit)))
+    return [save_figure(figure, path) for path, figure in figures]

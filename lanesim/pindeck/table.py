@@ -1,0 +1,296 @@
+"""The carry table: strike chance and leaves by entry board, angle and speed. No engine needed.
+
+The table ships as the simulated runs themselves (board, angle, speed, mask of standing pins) and
+is smoothed when loaded, so nothing is hidden in it:
+
+    P(leave | b, a, s) = sum_r k_r [leave_r = leave] / sum_r k_r,
+    k_r = exp(-(b - b_r)^2/2h_b^2 - (a - a_r)^2/2h_a^2 - (s - s_r)^2/2h_s^2),
+
+a Gaussian kernel average (Nadaraya 1964, Watson 1964; status: from memory). No shape is assumed
+beyond smoothness over a bandwidth. The bandwidths were chosen by leave-one-out likelihood of the
+runs between boards 14 and 21 (benchmarks/build_carry_table.py) and are stored with the runs; the
+one in boards widens where the runs are sparse. The rack is symmetric, so every run also serves
+mirrored: (b, a, leave) -> (40 - b, -a, mirrored leave).
+
+A shot outside the box of the runs is given the nearest edge and counted in `outside`.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ..errors import InputError
+from ..stats import wilson
+
+DATA_FILE = Path(__file__).parent.parent / "data" / "carry.npz"
+NODE_BOARDS = np.arange(1.0, 39.01, 0.5)
+NODE_ANGLES = np.arange(0.0, 7.51, 0.5)
+NODE_SPEEDS = np.array([13.0, 14.5, 16.0, 17.5, 19.0])
+CENTRE_BOARD = 20.0
+_MIRROR_PIN = np.array([0, 2, 1, 5, 4, 3, 9, 8, 7, 6])  # 2<->3, 4<->6, 7<->10, 8<->9
+
+
+def mirror_mask(mask: ArrayLike) -> np.ndarray:
+    """The leave seen in a mirror: pins 2/3, 4/6, 7/10 and 8/9 change places."""
+    given = np.asarray(mask, dtype=np.int64)
+    out = np.zeros_like(given)
+    for pin, other in enumerate(_MIRROR_PIN):
+        out |= ((given >> pin) & 1) << other
+    return out
+
+
+def board_bandwidth(board: ArrayLike, width: float) -> np.ndarray:
+    """Bandwidth [boards] at a board: `width` between boards 13.5 and 21.5, then wider.
+
+    It grows with the distance between neighbouring runs of the build, which is half a board in
+    the middle and about two near the edges of the lane: linearly, to 4 x `width` 4 boards out.
+    """
+    b = np.asarray(board, dtype=float)
+    away = np.maximum(np.maximum(13.5 - b, b - 21.5), 0.0)
+    return width * (1.0 + 3.0 * np.minimum(away / 4.0, 1.0))
+
+
+@dataclass(frozen=True)
+class CarryTable:
+    """Simulated runs on the pin deck and their kernel average.
+
+    Parameters
+    ----------
+    board, angle_deg, speed_mph : (R,) entry states of the runs.
+    standing : (R,) 10-bit masks left standing.
+    bandwidths : (boards, degrees, mph) of the Gaussian kernel.
+    provenance : how the runs were made.
+    """
+
+    board: np.ndarray = field(repr=False)
+    angle_deg: np.ndarray = field(repr=False)
+    speed_mph: np.ndarray = field(repr=False)
+    standing: np.ndarray = field(repr=False)
+    bandwidths: tuple[float, float, float]
+    provenance: dict[str, Any] = field(repr=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        sizes = {len(x) for x in (self.board, self.angle_deg, self.speed_mph, self.standing)}
+        if len(sizes) != 1 or sizes == {0}:
+            raise InputError("a carry table needs equally many boards, angles, speeds and leaves")
+        if min(self.bandwidths) <= 0:
+            raise InputError("bandwidths must be above 0")
+
+    # --- loading ---------------------------------------------------------------------------
+
+    @classmethod
+    def load(cls, path: str | Path | None = None) -> CarryTable:
+        """Read a table; the one in the package by default."""
+        source = Path(path) if path is not None else DATA_FILE
+        try:
+            with np.load(source, allow_pickle=False) as data:
+                return cls(
+                    board=data["board"].astype(float) / 100.0,
+                    angle_deg=data["angle"].astype(float) / 100.0,
+                    speed_mph=data["speed"].astype(float) / 100.0,
+                    standing=data["standing"].astype(np.int64),
+                    bandwidths=tuple(float(v) for v in data["bandwidths"]),
+                    provenance=json.loads(str(data["provenance"])),
+                )
+        except FileNotFoundError:
+            raise InputError(f"carry table not found: {source}") from None
+        except (KeyError, ValueError, OSError) as error:
+            raise InputError(f"{source}: not a carry table ({error})") from None
+
+    # --- the kernel average on nodes -------------------------------------------------------
+
+    @functools.cached_property
+    def _runs(self) -> dict[str, np.ndarray]:
+        """Runs and, where they can matter to an angle of 0 or more, their mirror images."""
+        near = self.angle_deg < 4.0 * self.bandwidths[1]
+        masks = np.concatenate([self.standing, mirror_mask(self.standing[near])])
+        leaves, index = np.unique(masks, return_inverse=True)
+        return {
+            "board": np.concatenate([self.board, 2 * CENTRE_BOARD - self.board[near]]),
+            "angle": np.concatenate([self.angle_deg, -self.angle_deg[near]]),
+            "speed": np.concatenate([self.speed_mph, self.speed_mph[near]]),
+            "leaves": leaves,
+            "index": index,
+        }
+
+    @functools.cached_property
+    def _factors(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Kernel factors of nodes and runs along board, angle and speed."""
+        runs = self._runs
+        h_b, h_a, h_s = self.bandwidths
+
+        def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
+            return np.exp(-0.5 * ((nodes[:, None] - at[None, :]) / width) ** 2)
+
+        return (
+            gauss(NODE_BOARDS, runs["board"], board_bandwidth(NODE_BOARDS, h_b)[:, None]),
+            gauss(NODE_ANGLES, runs["angle"], h_a),
+            gauss(NODE_SPEEDS, runs["speed"], h_s),
+        )
+
+    @functools.cached_property
+    def _nodes(self) -> dict[str, np.ndarray]:
+        """Sums over runs at each node: weight, weight squared, weight of strikes."""
+        k_b, k_a, k_s = self._factors
+        strike = (self._runs["leaves"][self._runs["index"]] == 0).astype(float)
+        shape = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
+        sums = {name: np.empty(shape) for name in ("n", "n2", "strikes")}
+        k_b2 = k_b**2
+        for i, a in enumerate(k_a):
+            other = a * k_s  # (speeds, runs)
+            sums["n"][:, i] = k_b @ other.T
+            sums["n2"][:, i] = k_b2 @ (other**2).T
+            sums["strikes"][:, i] = k_b @ (other * strike).T
+        sums["strike"] = sums["strikes"] / sums["n"]
+        sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
+        return sums
+
+    # --- asking ----------------------------------------------------------------------------
+
+    def _place(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, tuple[int, ...]]:
+        """Corner nodes (N, 8) and weights (N, 8) of shots; mirrored, outside and lost flags."""
+        b, a, s = np.broadcast_arrays(
+            np.asarray(board, float), np.asarray(angle_deg, float), np.asarray(speed_mph, float)
+        )
+        shape = b.shape
+        b, a, s = b.ravel(), a.ravel(), s.ravel()
+        mirrored = a < 0
+        b = np.where(mirrored, 2 * CENTRE_BOARD - b, b)
+        a = np.abs(a)
+        lost = ~(np.isfinite(b) & np.isfinite(a) & np.isfinite(s))
+        outside = np.zeros(b.shape, dtype=bool)
+        low, share = [], []
+        for value, nodes in ((b, NODE_BOARDS), (a, NODE_ANGLES), (s, NODE_SPEEDS)):
+            # more than half a node step beyond the last node counts as outside
+            slack = 0.5 * (nodes[1] - nodes[0])
+            with np.errstate(invalid="ignore"):
+                outside |= (value < nodes[0] - slack) | (value > nodes[-1] + slack)
+            inside = np.clip(np.where(lost, nodes[0], value), nodes[0], nodes[-1])
+            at = (inside - nodes[0]) / (nodes[1] - nodes[0])
+            floor = np.minimum(at.astype(np.int64), len(nodes) - 2)
+            low.append(floor)
+            share.append(at - floor)
+        n_a, n_s = len(NODE_ANGLES), len(NODE_SPEEDS)
+        corners = np.empty((b.size, 8), dtype=np.int64)
+        weights = np.empty((b.size, 8))
+        for c in range(8):
+            step = (c >> 2 & 1, c >> 1 & 1, c & 1)
+            corners[:, c] = ((low[0] + step[0]) * n_a + low[1] + step[1]) * n_s + low[2] + step[2]
+            weights[:, c] = np.prod(
+                [share[d] if step[d] else 1.0 - share[d] for d in range(3)], axis=0
+            )
+        return corners, weights, mirrored, outside & ~lost, lost, shape
+
+    def strike_probability(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> np.ndarray:
+        """Strike chance of each shot (broadcast arrays); NaN where an input is not finite.
+
+        Linear between nodes half a board, half a degree and 1.5 mph apart. Outside the box of the
+        runs the nearest edge is used: ask `outside` which shots those are.
+        """
+        corners, weights, _, _, lost, shape = self._place(board, angle_deg, speed_mph)
+        value = (self._nodes["strike"].ravel()[corners] * weights).sum(axis=1)
+        return np.where(lost, np.nan, value).reshape(shape)
+
+    def strike_interval(
+        self, board: float, angle_deg: float, speed_mph: float, confidence: float = 0.95
+    ) -> tuple[float, float, float, float]:
+        """(rate, low, high, runs that count) at one entry: Wilson on the kernel's effective runs.
+
+        Effective runs: (sum k)^2 / sum k^2. Smoothing bias is not in the interval.
+        """
+        corners, weights, _, _, lost, _ = self._place(board, angle_deg, speed_mph)
+        if lost.any():
+            return (np.nan,) * 4
+        n_eff = float((self._nodes["n_eff"].ravel()[corners] * weights).sum())
+        p = float(self.strike_probability(board, angle_deg, speed_mph))
+        n = max(round(n_eff), 1)
+        rate = wilson(min(max(p, 0.0), 1.0) * n, n, confidence)
+        return p, rate.low, rate.high, n_eff
+
+    def outside(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> np.ndarray:
+        """True where a shot lies beyond the box of the runs and got the nearest edge."""
+        *_, outside, _, shape = self._place(board, angle_deg, speed_mph)
+        return outside.reshape(shape)
+
+    def run_weights(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Weight of each run in the average over the shots: (plain, mirrored), together sum 1.
+
+        The average leave distribution of any set of shots is linear in the runs; these are its
+        coefficients, and with them go the leaves and the table's own uncertainty.
+        """
+        corners, weights, mirrored, _, lost, _ = self._place(board, angle_deg, speed_mph)
+        k_b, k_a, k_s = self._factors
+        shape = self._nodes["n"].shape
+        out = []
+        for side in (False, True):
+            use = (mirrored == side) & ~lost
+            at_nodes = np.bincount(
+                corners[use].ravel(), weights[use].ravel(), minlength=self._nodes["n"].size
+            ).reshape(shape) / max(int((~lost).sum()), 1)
+            scaled = at_nodes / self._nodes["n"]
+            total = np.zeros(k_b.shape[1])
+            for i, a in enumerate(k_a):
+                rows = scaled[:, i]  # (boards, speeds)
+                if rows.any():
+                    total += a * ((rows.T @ k_b) * k_s).sum(axis=0)
+            out.append(total)
+        return out[0], out[1]
+
+    def leave_distribution(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Leaves averaged over the shots: (masks, probabilities), most likely first; 0 = strike.
+
+        Shots that are not finite are left out; InputError if none is.
+        """
+        plain, flipped = self.run_weights(board, angle_deg, speed_mph)
+        if plain.sum() + flipped.sum() <= 0.0:
+            raise InputError("no shot with a finite entry board, angle and speed")
+        runs = self._runs
+        size = len(runs["leaves"])
+        chance = np.zeros(1024)
+        chance[runs["leaves"]] += np.bincount(runs["index"], plain, minlength=size)
+        np.add.at(chance, mirror_mask(runs["leaves"]),
+                  np.bincount(runs["index"], flipped, minlength=size))
+        masks = np.flatnonzero(chance > 0)
+        order = np.argsort(-chance[masks], kind="stable")
+        masks = masks[order]
+        return masks, chance[masks] / chance.sum()
+
+    def table_variance(
+        self, plain: np.ndarray, flipped: np.ndarray, runs_strike: np.ndarray | None = None
+    ) -> float:
+        """Variance of an averaged strike rate that comes from the finite number of runs.
+
+        sum_r u_r^2 p_r (1 - p_r), with u_r the weight of run r (a run and its mirror image are
+        one) and p_r the smoothed strike chance where the run lies.
+        """
+        u = plain + flipped
+        original = u[: len(self.board)].copy()
+        near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
+        original[near] += u[len(self.board):]
+        p = runs_strike
+        if p is None:
+            p = self.strike_probability(self.board, self.angle_deg, self.speed_mph)
+        return float((original**2 * p * (1.0 - p)).sum())
+
+
+@functools.cache
+def default_table() -> CarryTable:
+    """The table that ships with the package, read once."""
+    return CarryTable.load()
