@@ -25,7 +25,8 @@ def test_sheet_has_every_part():
     text = result.output
     for words in (
         "Marking order", "counter-clockwise", "PAP: from the pin", "grip centre", "centre line",
-        "VAL angle", "thumb hole", "Before and after", "intermediate diff.", "-3.00 to 3.00", "2.46 to 2.80", "0.00 to 0.06",
+        "VAL angle", "thumb hole", "Before and after", "intermediate diff.",
+        "-3.00 to 3.00", "2.46 to 2.80", "0.00 to 0.06",
         "August 2020", "check the current rules", "eye and ear protection", "clamp", "dust",
         "certified pro-shop fitter", "local workshop codes", "Assumed:", "2.5 oz",
     ):
