@@ -8,8 +8,8 @@ The search has one global and two local rounds, all on the batch engine:
 2. Each candidate is thrown with a few shots of the player's spread. Near a line, where a shot
    arrives is a smooth function of how it was sent: a local model (second order in laydown and
    angle, fitted to this and the neighbours' shots) says what any line nearby would give under the
-   spread. The model has little noise and some error, the shots themselves no error and much
-   noise; a line's rating joins both by their variances.
+   spread. The model has little noise and some error; what the shots did beyond it has much noise
+   and no error; a line's rating joins both by their variances.
 3. The best few lines get more shots, twice; models and ratings are made again each time.
 
 The chosen line is then judged on fresh shots, which the search has not seen: the rate carries no
@@ -40,8 +40,15 @@ from .pocket import (
     OUTCOMES,
     POCKET,
 )
-from .release import Release, Spread, normal_deviates, sample_releases
-from .stats import Rate, wilson
+from .release import (
+    RELEASE_COLUMNS,
+    Release,
+    Spread,
+    normal_deviates,
+    sample_releases,
+    spread_releases,
+)
+from .stats import Difference, Rate, paired_difference, wilson
 from .trajectory import ShotTable, throw_parameters
 
 SEARCH_STAGE = 2  # stages of the seed sequence; release samples use 1
@@ -63,6 +70,9 @@ _LATTICE = np.array([0.5, 0.06, 0.5])  # spacing of the lines whose rate is esti
 _ROUND_SHARES = (0.4, 0.35, 0.25)  # of the search shots left after the grid
 _ROUND_LINES = (40, 6, 3)  # most lines thrown in each round
 _LATTICE_LINES = 16  # lines thrown whose neighbours are rated
+# Shots stand for a line with at least this spread (boards, degrees, mph): a player with none in one
+# of them still needs weights that are smooth in it.
+_KERNEL_FLOOR = np.array([0.25, 0.08, 0.15])
 _MODEL_SHOTS = 256  # deviates at which a local model is evaluated
 _MODEL_ERROR = 0.01  # smallest error of a modelled rate that is reckoned with
 # nodes and weights of the standard normal's 5-point Gauss quadrature
@@ -320,6 +330,156 @@ def _judged(
     )
 
 
+# --- what errors cost ----------------------------------------------------------------------
+
+# What a player changes: release column, how much, in words.
+CHANGES = (
+    ("laydown_board", 1.0, "one board of laydown"),
+    ("launch_angle_deg", 0.5, "half a degree of launch angle"),
+    ("speed_mph", 1.0, "1 mph of speed"),
+    ("rev_rpm", 30.0, "30 rpm of rev rate"),
+)
+MISS_SHARE = 0.5  # the room ends where the rate has fallen to this share of the line's
+_ROOM_STEPS = {"laydown_board": (0.25, 32), "launch_angle_deg": (0.05, 40)}
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one change does to a line, both ways of it.
+
+    change, amount : release column and size, as in CHANGES. For less (-) and more (+):
+    entry_board, entry_angle_deg : change of the mean shot's entry; NaN where it meets no pin.
+    rate : paired difference of the rate under the spread, on common random numbers.
+    """
+
+    change: str
+    amount: float
+    words: str
+    entry_board_less: float
+    entry_board_more: float
+    entry_angle_less_deg: float
+    entry_angle_more_deg: float
+    rate_less: Difference
+    rate_more: Difference
+
+
+@dataclass(frozen=True)
+class Room:
+    """Room for error about a line in one release number, to lower and higher values.
+
+    mean_* : how far the mean shot may be off and still meets the pocket.
+    rate_* : how far the player's whole spread may be off until the rate has fallen to `share` of
+    the line's own. `reach` if the search ended first: then `*_open` is True.
+    """
+
+    change: str
+    mean_lower: float
+    mean_higher: float
+    rate_lower: float
+    rate_higher: float
+    lower_open: bool
+    higher_open: bool
+    reach: float
+    share: float
+
+
+@dataclass(frozen=True)
+class MissReport:
+    """Room in laydown and angle, and what small changes do, about one line."""
+
+    release: Release
+    room_laydown: Room
+    room_angle: Room
+    effects: tuple[Effect, ...]
+    shots: int
+
+
+def miss_report(
+    ball: Ball,
+    pattern: OilPattern,
+    release: Release,
+    spread: Spread,
+    *,
+    shots: int = 512,
+    seed: int = 0,
+    share: float = MISS_SHARE,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    aim: str | Objective = "pocket",
+    strike_probability: Objective | None = None,
+    film: np.ndarray | None = None,
+) -> MissReport:
+    """How much room a line leaves, and what one board, half a degree, 1 mph and 30 rpm do.
+
+    All lines are thrown with the same deviates, so their differences are paired. Laydown is moved
+    with the launch angle kept, the angle with the laydown kept.
+
+    Parameters
+    ----------
+    share : where the room ends, as a share of the line's rate (default half).
+    shots : of every shifted line.
+    """
+    _check_shots(shots)
+    check_range("share", share, 0.05, 0.95)
+    thrower = Thrower(ball, pattern, release.hand, friction, film)
+    _, objective = aim_objective(aim, strike_probability)
+    deviates = normal_deviates(int(shots), 6, seed)
+
+    def values_at(column: str, shifts: np.ndarray) -> np.ndarray:
+        rows = np.tile(spread_releases(release, spread, deviates), (len(shifts), 1))
+        rows[:, RELEASE_COLUMNS.index(column)] += np.repeat(shifts, len(deviates))
+        return shot_values(thrower.throw(rows), objective).reshape(len(shifts), -1)
+
+    def mean_at(column: str, shifts: np.ndarray) -> ShotTable:
+        rows = np.tile(release.row(), (len(shifts), 1))
+        rows[:, RELEASE_COLUMNS.index(column)] += shifts
+        return thrower.throw(rows)
+
+    base = values_at("laydown_board", np.zeros(1))[0]
+    room = [
+        _room(column, *_ROOM_STEPS[column], share, base.mean(), mean_at, values_at)
+        for column in ("laydown_board", "launch_angle_deg")
+    ]
+    effects = []
+    for column, amount, words in CHANGES:
+        less, more = values_at(column, np.array([-amount, amount]))
+        mean = mean_at(column, np.array([-amount, 0.0, amount]))
+        board, angle = mean.entry_board, mean.entry_angle_deg
+        effects.append(Effect(
+            column, amount, words, float(board[0] - board[1]), float(board[2] - board[1]),
+            float(angle[0] - angle[1]), float(angle[2] - angle[1]),
+            paired_difference(base, less), paired_difference(base, more),
+        ))
+    return MissReport(release, room[0], room[1], tuple(effects), int(shots))
+
+
+def _room(
+    column: str, step: float, count: int, share: float, rate: float,
+    mean_at: Callable[[str, np.ndarray], ShotTable],
+    values_at: Callable[[str, np.ndarray], np.ndarray],
+) -> Room:
+    """Walk out to both sides: the mean shot in steps, the rate by coarse steps joined linearly."""
+    reach = step * count
+    ends = []
+    for side in (-1.0, 1.0):
+        shifts = side * step * np.arange(count + 1)
+        lost = np.flatnonzero(mean_at(column, shifts).outcome != POCKET)
+        # the last step that still meets the pocket and the first that does not: their middle
+        mean = reach if not len(lost) else max(0.0, (lost[0] - 0.5) * step)
+        before, at = rate, 0.0
+        open_end = True
+        for stop in range(4, count + 1, 4):
+            here = float(values_at(column, np.array([side * step * stop])).mean())
+            if here <= share * rate:
+                done = (before - share * rate) / (before - here) if before > here else 1.0
+                at += done * 4 * step
+                open_end = False
+                break
+            before, at = here, stop * step
+        ends.append((mean, at, open_end))
+    (low_mean, low_rate, low_open), (high_mean, high_rate, high_open) = ends
+    return Room(column, low_mean, high_mean, low_rate, high_rate, low_open, high_open, reach, share)
+
+
 # --- the search ----------------------------------------------------------------------------
 
 
@@ -433,13 +593,13 @@ class _Search:
         self.round = 0
         self.boards = self.entry = np.empty(0)
         self.lines = np.empty((0, 3))  # thrown
-        self.direct = np.empty(0)  # rate of the shots thrown at each of them
         self.shots_at = np.empty(0, dtype=int)
         self.models: list[_Arrival | None] = []
         self.deviates = normal_deviates(_MODEL_SHOTS, 6, seed, SEARCH_STAGE)
         self.unit = np.maximum(spread.array(), np.append(_REACH, [10.0, 3.0, 2.0]))
         self.line_of = np.empty(0, dtype=int)  # of every shot
         self.releases = np.empty((0, 6))
+        self.values = self.residuals = self.mixture = np.empty(0)
         self.entries = np.empty((0, 3))  # board, angle, speed; NaN where no pin was met
 
     def grid(self) -> None:
@@ -496,10 +656,9 @@ class _Search:
         rows[:, :3] = np.tile(lines, (each, 1))
         rows[:, :6] += deviates * self.spread.array()
         table = self.thrower.throw(rows)
-        direct = shot_values(table, self.objective).reshape(each, count).mean(axis=0)
+        self.values = np.concatenate([self.values, shot_values(table, self.objective)])
         first = len(self.lines)
         self.lines = np.concatenate([self.lines, lines])
-        self.direct = np.concatenate([self.direct, direct])
         self.shots_at = np.concatenate([self.shots_at, np.full(count, each)])
         self.line_of = np.concatenate([self.line_of, first + np.tile(np.arange(count), each)])
         self.releases = np.concatenate([self.releases, rows[:, :6]])
@@ -531,12 +690,14 @@ class _Search:
         share_met = float(weight[met].sum() / weight.sum())
         used, weight = used[met], weight[met]
         off = (self.releases[used] - np.append(line, self.release.row()[3:6])) / self.unit
-        root = np.sqrt(weight)[:, None]
         terms = self._terms(off)
-        solution = np.linalg.lstsq(terms * root, self.entries[used] * root, rcond=1e-8)[0]
+        # the terms are of order one and 13 in number: the normal equations are safe and quick;
+        # lstsq, as a number without spread leaves its column empty
+        weighted = (terms * weight[:, None]).T
+        solution = np.linalg.lstsq(weighted @ terms, weighted @ self.entries[used], rcond=1e-10)[0]
         left = self.entries[used, 0] - terms @ solution[:, 0]
-        freedom = max(weight.sum() ** 2 / np.sum(weight**2) - 13.0, 1.0)
-        count = weight.sum() ** 2 / np.sum(weight**2)
+        count = weight.sum() ** 2 / np.sum(weight**2)  # effective shots
+        freedom = max(count - 13.0, 1.0)
         scatter = math.sqrt(np.sum(weight * left**2) / weight.sum() * count / freedom)
         return _Arrival(solution, scatter, share_met)
 
@@ -548,32 +709,75 @@ class _Search:
         spread = self.deviates * self.spread.array()
         off = np.tile(spread, (len(shifts), 1))
         off[:, :3] += np.repeat(shifts, len(spread), axis=0)
+        return self._expected(model, off).reshape(len(shifts), -1).mean(axis=1)
+
+    def _expected(self, model: _Arrival, off: np.ndarray) -> np.ndarray:
+        """Value (n,) that a model expects of shots (n, 6) off its line."""
         board, angle, speed = (self._terms(off / self.unit) @ model.terms).T
         value = np.zeros(len(board))
         for z, w in zip(*_NORMAL_NODES, strict=True):
             value += w * entry_values(board + z * model.scatter, angle, speed, self.objective)
-        return model.share_met * value.reshape(len(shifts), -1).mean(axis=1)
+        return model.share_met * value
 
     def rated(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Best line (n, 3) near each line thrown, its rating (n,), and the shots thrown there (n,).
 
-        Rating: the model's rate of the best line, corrected by what the shots thrown at the centre
-        really did less what the model says of them, as far as that is more than chance: shrunk by
-        t^2 / (t^2 + p q / n), t the model's own error over all lines thrown.
+        Rating: the model's rate plus what the shots did that the model does not know, averaged
+        over all shots thrown with the weights that make them stand for that line, and shrunk by
+        t^2 / (t^2 + variance of that average), t the model's own error over all lines thrown.
         """
-        centre = np.array([self.modelled(i, np.zeros((1, 3)))[0] for i in range(len(self.lines))])
-        smooth = (self.direct * self.shots_at + 1) / (self.shots_at + 2)
-        noise = smooth * (1 - smooth) / self.shots_at
-        error = max(float(np.mean((self.direct - centre) ** 2 - noise)), _MODEL_ERROR**2)
-        gap = error / (error + noise) * (self.direct - centre)
-        best, rating = self.lines.copy(), centre + gap
+        self._take_residuals()
+        still = np.zeros((1, 3))
+        centre = np.array([self.modelled(i, still)[0] for i in range(len(self.lines))])
+        gap, noise = self._unexplained(self.lines)
+        error = max(float(np.mean(gap**2 - noise)), _MODEL_ERROR**2)
+        best, rating = self.lines.copy(), centre + error / (error + noise) * gap
         for i in np.argsort(-rating, kind="stable")[:_LATTICE_LINES]:
             shifted = np.clip(self.lines[i] + self._shifts(), self.low, self.high)
-            rate = self.modelled(i, shifted - self.lines[i])
+            gap, noise = self._unexplained(shifted)
+            rate = self.modelled(i, shifted - self.lines[i]) + error / (error + noise) * gap
             top = int(np.argmax(rate))
-            if rate[top] > centre[i]:
-                best[i], rating[i] = shifted[top], rate[top] + gap[i]
+            if rate[top] > rating[i]:
+                best[i], rating[i] = shifted[top], rate[top]
         return best, rating, self.shots_at
+
+    def _take_residuals(self) -> None:
+        """What every shot did less what its own line's model expected of it."""
+        expected = np.zeros(len(self.values))
+        for i, model in enumerate(self.models):
+            mine = np.flatnonzero(self.line_of == i)
+            if model is None:
+                continue
+            off = self.releases[mine] - np.append(self.lines[i], self.release.row()[3:6])
+            expected[mine] = self._expected(model, off)
+        self.residuals = self.values - expected
+        # density of the mixture of lines that every shot came from, up to a constant
+        origins, counts = np.unique(self.lines, axis=0, return_inverse=True)
+        share = np.bincount(counts.ravel(), weights=self.shots_at)
+        self.mixture = self._density(origins) @ (share / share.sum())
+
+    def _density(self, lines: np.ndarray) -> np.ndarray:
+        """Density (shots, k), up to a constant, of every shot if aimed along each line."""
+        width = np.maximum(self.spread.array()[:3], _KERNEL_FLOOR)
+        gap = np.zeros((len(self.releases), len(lines)))
+        for a in range(3 if len(self.speeds) > 1 else 2):
+            gap += ((self.releases[:, a, None] - lines[None, :, a]) / width[a]) ** 2
+        return np.exp(-0.5 * gap)
+
+    def _unexplained(self, lines: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean residual (k,) of shots standing for each line (k, 3), and its variance (k,).
+
+        Multiple importance sampling with the balance heuristic (Veach & Guibas, SIGGRAPH 1995):
+        a shot weighs by its density under the line over its density under all lines thrown.
+        """
+        weight = self._density(lines) / self.mixture[:, None]
+        total = np.maximum(weight.sum(axis=0), 1e-300)
+        mean = self.residuals @ weight / total
+        square = self.residuals**2 @ weight / total
+        # two shots' worth of the widest scatter, so that few shots are never taken as certain
+        effective = total**2 / np.maximum((weight**2).sum(axis=0), 1e-300)
+        noise = (np.maximum(square - mean**2, 0.0) * effective + 0.5) / (effective + 2) / effective
+        return mean, noise
 
     def _shifts(self) -> np.ndarray:
         reach = [np.arange(-r, r + 1) for r in (1, 4, 1 if len(self.speeds) > 1 else 0)]
