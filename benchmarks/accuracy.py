@@ -5,7 +5,7 @@
 Every input varies: all eight demo balls and as many random ones (symmetric and asymmetric, any
 layout, cover and finish), every demo pattern, and the whole release. The reference runs at rtol
 1e-9. Rules (the engine's promise): entry board within 0.02 board and entry angle within 0.02 deg
-for at least 99.5 % of the shots, and no other outcome except within 0.05 board of an outcome's edge.
+for at least 99.5 % of the shots, and no other outcome except within 0.05 board of the edge of one.
 """
 
 from __future__ import annotations

@@ -33,7 +33,7 @@ def bare_parameters(
 ) -> np.ndarray:
     """A ball with constant dry friction `mu`, no pivot torque, no pins: textbook problems.
 
-    kappa = I/(m R^2) of a uniform ball (0.4: the solid sphere), unless `moments` [kg m^2] are given.
+    kappa = I/(m R^2) of a uniform ball (0.4: the solid sphere), unless `moments` [kg m^2] say else.
     """
     par = np.zeros(k.P_COUNT)
     par[k.P_RADIUS] = radius

@@ -16,10 +16,15 @@ _CHUNK_SHOTS = 64
 
 @dataclass(frozen=True)
 class BatchRows:
-    """What the core returns: rows (n, kernels.R_COUNT) and traces (n, 61, kernels.T_COUNT) or (0, ..)."""
+    """What the core returns: rows (n, kernels.R_COUNT), traces (n, 61, kernels.T_COUNT) or (0, ..)."""
 
     rows: np.ndarray
     traces: np.ndarray
+
+
+def _plain(array: np.ndarray, dtype: type = float) -> np.ndarray:
+    """C-ordered, writable, of one type: any other kind would quietly compile a second signature."""
+    return np.require(array, dtype, ["C", "A", "W"])
 
 
 def run(
@@ -45,10 +50,13 @@ def run(
     InputError
         for no shots or a value that is not a finite number.
     """
-    shots = np.ascontiguousarray(shots, dtype=float)
-    film = np.ascontiguousarray(film, dtype=float)
+    shots, paps, pars, film, pins = (_plain(a) for a in (shots, paps, pars, film, pins))
+    which = _plain(which, np.int64)
     if len(shots) == 0:
         raise InputError("no shots to throw: the number of shots must be at least 1")
+    if len(which) != len(shots) or which.min() < 0 or which.max() >= min(len(pars), len(paps)):
+        raise InputError(f"each of the {len(shots)} shots needs the index of a ball, 0 to "
+                         f"{min(len(pars), len(paps)) - 1}")
     for name, array in (("release", shots), ("ball parameter", pars), ("oil film", film)):
         if not np.all(np.isfinite(array)):
             raise InputError(f"a {name} is not a finite number; every one must be")
@@ -56,8 +64,6 @@ def run(
     traces = np.empty((len(shots) if keep_traces else 0, k.TRACE_FEET, k.T_COUNT))
     with _LOCK:
         k.throw_batch(
-            shots, np.ascontiguousarray(which, dtype=np.int64), np.ascontiguousarray(paps),
-            np.ascontiguousarray(pars), film, np.ascontiguousarray(pins), rows, traces,
-            -(-len(shots) // _CHUNK_SHOTS),
+            shots, which, paps, pars, film, pins, rows, traces, -(-len(shots) // _CHUNK_SHOTS)
         )
     return BatchRows(rows, traces)

@@ -54,7 +54,7 @@ def throw_uniform(release, mu, kappa, film=DRY, **changes):
 def test_parabola_then_straight(release, kappa):
     """Path and velocity at forty times against the closed form (textbook, D): below 1 um."""
     mu = 0.21  # so that the shell without spin, too, rolls before the end
-    velocity, omega, par, state, path = throw_uniform(release, mu, kappa)
+    velocity, omega, _, state, path = throw_uniform(release, mu, kappa)
     for t in np.linspace(0, path.final_time, 40):
         moved, v, t_roll = sphere_path(
             t, velocity=velocity, omega=omega, mu=mu, kappa=kappa, radius=BALL_RADIUS_M

@@ -44,7 +44,7 @@ def kinetic_energy(state, velocity, par):
 
 
 def rolling_state(state, par):
-    """Spin and velocity of a rolling state from K alone: (J + m R^2 (1,1,0)) w = K, v = (Rwy, -Rwx).
+    """Spin, velocity of a rolling state from K alone: (J + m R^2 (1,1,0)) w = K, v = (Rwy, -Rwx).
 
     Written with numpy.linalg: the core solves the same system with its own cofactors.
     """
@@ -58,7 +58,7 @@ def rolling_state(state, par):
 
 @pytest.mark.parametrize(("ball", "pattern", "release"), SHOTS)
 def test_friction_work_and_kinetic_energy(ball, pattern, release):
-    """Kinetic energy + friction work (slip and pivot) constant to 1e-8 (physics page, mechanics)."""
+    """Kinetic energy + friction work, slip and pivot, constant to 1e-8 (physics page)."""
     par, film, path = follow(ball, pattern, release)
     curve = trajectory_from_path(
         path, film, par, ball=ball, pattern=pattern, release=release

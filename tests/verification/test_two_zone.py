@@ -98,7 +98,7 @@ def closed_form(velocity, omega):
     at1 = velocity * t1 + 0.5 * a * t1**2
     surface1 = surface - a * t1 / KAPPA
     w1 = np.array([-surface1[1], surface1[0], 0.0]) / BALL_RADIUS_M
-    kwargs = dict(velocity=v1, omega=w1, mu=0.20, kappa=KAPPA, radius=BALL_RADIUS_M)
+    kwargs = {"velocity": v1, "omega": w1, "mu": 0.20, "kappa": KAPPA, "radius": BALL_RADIUS_M}
     _, final, t_roll = sphere_path(0.0, **kwargs)
     at_roll, final, _ = sphere_path(t_roll, **kwargs)
     left = (END_M - ZONE_M - at_roll[0]) / final[0]

@@ -1,0 +1,206 @@
+"""Traps of compiled code, each held by a test (architecture page, "Traps and choices").
+
+numba's cache does not notice a change in another file: one kernels file, importing nothing of
+ours. A Fortran-ordered grid silently compiles a second signature. The answer must not depend on
+the number of threads. The reference's work is counted in evaluations, not seconds.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import lanesim
+from lanesim.catalog import load_ball, load_pattern_named, named_spread
+from lanesim.motion import reference, setup
+from lanesim.release import Release, sample_releases
+
+PACKAGE = Path(lanesim.__file__).parent
+KERNELS = PACKAGE / "motion" / "kernels.py"
+COMPILERS = {"njit", "jit", "prange", "vectorize", "guvectorize", "cfunc"}
+
+
+def imported_modules(path: Path) -> set[str]:
+    """Every module that a file imports anywhere in it; relative ones with their dots."""
+    names = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            names.add("." * node.level + (node.module or ""))
+    return names
+
+
+def test_kernels_import_nothing_of_ours():
+    assert imported_modules(KERNELS) == {"__future__", "math", "numpy", "numba"}
+
+
+def test_numba_is_used_nowhere_else_to_compile():
+    """No other file compiles anything; asking numba for its threads or version is fine."""
+    for path in PACKAGE.rglob("*.py"):
+        if path == KERNELS:
+            continue
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "numba":
+                names = {alias.name for alias in node.names}
+                assert not names & COMPILERS, path
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                assert not (node.value.id in {"numba", "nb"} and node.attr in COMPILERS), path
+
+
+def test_every_compiled_function_is_cached_and_none_fast_and_loose():
+    """cache=True everywhere, fastmath nowhere (it deletes checks for NaN)."""
+    tree = ast.parse(KERNELS.read_text(encoding="utf-8"))
+    compiled = 0
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.FunctionDef):
+            continue
+        for mark in node.decorator_list:
+            assert isinstance(mark, ast.Call), f"{node.name}: decorate with arguments"
+            options = {word.arg: ast.literal_eval(word.value) for word in mark.keywords}
+            assert options.get("cache") is True, node.name
+            assert "fastmath" not in options, node.name
+            compiled += 1
+    assert compiled > 20
+
+
+def run_python(code: str, **environment: str) -> str:
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(code)], capture_output=True, text=True, check=False,
+        env={**os.environ, **environment}, timeout=300,
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+def test_one_signature_per_kernel_after_mixed_calls():
+    """Fortran-ordered grids and releases, lists, integers, both hands, several balls, read-only
+    arrays: every compiled function that Python calls still has one signature each.
+    """
+    out = run_python("""
+        import numpy as np
+        from numba.core.dispatcher import Dispatcher
+        from lanesim.catalog import load_ball, load_pattern_named
+        from lanesim.motion import kernels
+        from lanesim.release import Release
+        from lanesim.trajectory import throw, throw_many, throw_parameters
+        from lanesim.motion import setup
+        ball, other = load_ball("strong-solid"), load_ball("strong-asym")
+        pattern = load_pattern_named("medium-42")
+        fortran = pattern.with_volume(np.asfortranarray(pattern.volume_ul))
+        whole = pattern.with_volume(np.rint(pattern.volume_ul).astype(int))
+        row = Release(18, 400, 45, 15, 24, -2.5).row()
+        rows = np.tile(row, (3, 1))
+        for p in (pattern, fortran, whole):
+            for hand in ("right", "left"):
+                throw_many(ball, np.asfortranarray(rows), p, hand=hand)
+        throw_many([ball, other], rows[::-1], pattern, which=[0, 1, 1], keep_paths=True)
+        throw_many([ball, other], rows, pattern, which=np.array([0, 1, 1], dtype=np.int32))
+        throw_many(ball, rows.astype(np.float32), pattern)
+        throw_many(ball, [[24, -2, 18, 400, 45, 15, 0]], pattern)
+        both = (ball, other)
+        pars = np.asfortranarray([setup.parameter_vector(b, viscosity_cp=30) for b in both])
+        paps = np.asfortranarray([b.inertia.pap_array for b in (ball, other)])
+        frozen = pattern.film_m("right"); frozen.flags.writeable = False
+        throw_parameters(paps, pars, rows, frozen, which=np.array([0, 1, 0]))
+        throw_parameters(paps, pars, rows, np.asfortranarray(frozen), which=np.array([0, 1, 0]))
+        throw(ball, Release(18, 400, 45, 15, 24, -2.5), fortran)
+        throw(ball, Release(18, 400, 45, 15, 24, -2, hand="left"), whole)
+        for name, value in sorted(vars(kernels).items()):
+            if isinstance(value, Dispatcher) and value.signatures:
+                print(name, len(value.signatures))
+    """)
+    counts = {line.split()[0]: int(line.split()[1]) for line in out.splitlines()}
+    for called in ("throw_batch", "slide_derivative", "roll_derivative", "release_state"):
+        assert counts[called] == 1, counts
+    from_python = {"throw_batch", "slide_derivative", "roll_derivative", "release_state", "pin_gap",
+                   "slide_rates", "roll_rates", "roll_projection", "rotation_matrix",
+                   "body_rates_free", "to_lane", "film_at"}
+    assert {n: counts[n] for n in from_python if counts.get(n, 1) != 1} == {}
+
+
+def test_batch_does_not_depend_on_the_number_of_threads():
+    """Bit for bit with 1, 2, 3 and 4 threads (more than this machine's cores is allowed)."""
+    out = run_python("""
+        import hashlib, numba, numpy as np
+        from lanesim.catalog import load_ball, load_pattern_named, named_spread
+        from lanesim.release import Release, sample_releases
+        from lanesim.trajectory import throw_many
+        rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("180"), 700, 5)
+        for threads in (1, 2, 3, 4):
+            numba.set_num_threads(threads)
+            t = throw_many(load_ball("strong-asym"), rows, load_pattern_named("medium-42"),
+                           keep_paths=True)
+            h = hashlib.sha256()
+            for name in ("outcome", "entry_board", "entry_angle_deg", "time_s", "path_board",
+                         "flare_in"):
+                h.update(np.ascontiguousarray(getattr(t, name)).tobytes())
+            print(numba.get_num_threads(), h.hexdigest())
+    """, NUMBA_NUM_THREADS="4")
+    lines = [line.split() for line in out.splitlines()]
+    assert [n for n, _ in lines] == ["1", "2", "3", "4"]
+    assert len({digest for _, digest in lines}) == 1, out
+
+
+@pytest.mark.parametrize("which", [[0, 1], [-1, 0], [0]])
+def test_an_index_without_a_ball_is_refused(which):
+    """Compiled code would read past the end of the array: refused before it is reached."""
+    from lanesim.errors import InputError
+    from lanesim.trajectory import throw_many
+
+    rows = np.tile(Release(18, 400, 45, 15, 24, -2.5).row(), (2, 1))
+    with pytest.raises(InputError, match="index of a ball"):
+        throw_many([load_ball("strong-solid")], rows, load_pattern_named("medium-42"), which=which)
+
+
+def test_a_shot_does_not_depend_on_its_company():
+    """The same shot alone, first or last of many: the same bits."""
+    from lanesim.trajectory import throw_many
+
+    pattern, ball = load_pattern_named("medium-39"), load_ball("strong-asym")
+    rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("200"), 130, 3)
+    together = throw_many(ball, rows, pattern)
+    for n in (0, 63, 64, 129):
+        alone = throw_many(ball, rows[n], pattern)
+        for name in ("entry_board", "breakpoint_board", "time_s", "flare_in"):
+            one, many = getattr(alone, name)[0], getattr(together, name)[n]
+            assert np.array_equal(one, many, equal_nan=True), (n, name)
+
+
+@pytest.mark.parametrize(
+    ("rtol", "most"), [(1e-6, 10_000), (1e-8, 12_000), (1e-9, 14_000)]
+)
+def test_work_of_the_reference(rtol, most):
+    """Right-hand sides for the reference shot: a guard against work that creeps up unseen.
+
+    The limits are no physics: about one and a half times what was needed when they were written.
+    """
+    ball, pattern = load_ball("strong-solid"), load_pattern_named("medium-42")
+    par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp)
+    shot = setup.shot_matrix(Release(18.6, 436, 45, 15, 24, -2.8).row())[0]
+    state = setup.release_vector(shot, ball.inertia.pap_array, par)
+    path = reference.integrate(state, pattern.film_m("right"), par, setup.pin_array(), rtol=rtol)
+    print(f"rtol {rtol:g}: {path.evaluations} evaluations in {len(path.segments)} segments")
+    assert 500 < path.evaluations < most
+
+
+def test_memory_of_the_batch_is_its_outputs():
+    """Rows and, only if asked for, traces: 18 numbers a shot, whatever the number of shots."""
+    from lanesim.motion import batch
+    from lanesim.motion import kernels as k
+
+    ball, pattern = load_ball("strong-solid"), load_pattern_named("medium-42")
+    par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp)
+    rows = np.tile(Release(18.6, 436, 45, 15, 24, -2.8).row(), (50, 1))
+    out = batch.run(setup.shot_matrix(rows), np.zeros(50), ball.inertia.pap_array[None], par[None],
+                    pattern.film_m("right"), setup.pin_array())
+    assert out.rows.shape == (50, k.R_COUNT)
+    assert out.traces.shape[0] == 0
