@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -224,8 +224,8 @@ def aim_objective(
 ) -> tuple[str, Objective | None]:
     """Name and objective of an aim; None stands for the pocket.
 
-    aim : "pocket", "strike" (needs `strike_probability`, as a carry table's) or any callable of
-    entry board, entry angle [deg] and entry speed [mph] that returns values in 0..1.
+    aim : "pocket", "strike" (the chance by `strike_probability`, default: the shipped carry table)
+    or any callable of entry board, entry angle [deg] and entry speed [mph] with values in 0..1.
     """
     if callable(aim):
         return getattr(aim, "__name__", "custom"), aim
@@ -233,7 +233,9 @@ def aim_objective(
         return aim, None
     if aim == "strike":
         if strike_probability is None:
-            raise InputError("aim 'strike' needs a strike probability (a carry table)")
+            from .pindeck.table import default_table
+
+            strike_probability = default_table().strike_probability
         return aim, strike_probability
     raise InputError(f"aim is '{aim}'; accepted: pocket, strike")
 
@@ -393,6 +395,10 @@ class MissReport:
     effects: tuple[Effect, ...]
     shots: int
 
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, ready for files.to_json."""
+        return asdict(self)
+
 
 def miss_report(
     ball: Ball,
@@ -436,7 +442,7 @@ def miss_report(
 
     base = values_at("laydown_board", np.zeros(1))[0]
     room = [
-        _room(column, *_ROOM_STEPS[column], share, base.mean(), mean_at, values_at)
+        _room(column, *_ROOM_STEPS[column], share, float(base.mean()), mean_at, values_at)
         for column in ("laydown_board", "launch_angle_deg")
     ]
     effects = []
@@ -464,7 +470,7 @@ def _room(
         shifts = side * step * np.arange(count + 1)
         lost = np.flatnonzero(mean_at(column, shifts).outcome != POCKET)
         # the last step that still meets the pocket and the first that does not: their middle
-        mean = reach if not len(lost) else max(0.0, (lost[0] - 0.5) * step)
+        mean = reach if not len(lost) else float(max(0.0, (lost[0] - 0.5) * step))
         before, at = rate, 0.0
         open_end = True
         for stop in range(4, count + 1, 4):
@@ -475,7 +481,7 @@ def _room(
                 open_end = False
                 break
             before, at = here, stop * step
-        ends.append((mean, at, open_end))
+        ends.append((mean, float(at), open_end))
     (low_mean, low_rate, low_open), (high_mean, high_rate, high_open) = ends
     return Room(column, low_mean, high_mean, low_rate, high_rate, low_open, high_open, reach, share)
 

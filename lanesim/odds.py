@@ -1,0 +1,187 @@
+"""The odds: how often a player's spread finds the pocket with each ball, and which ball more often.
+
+Balls are compared on common random numbers: shot i has the same deviations with every ball, so the
+difference of two balls is known far better than either rate. Each ball plays its own best line
+unless told otherwise.
+
+The intervals hold for the lines as they are; that a search ends a little beside the best line is
+not in them (see lineup: about a point of rate).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .ball import Ball
+from .errors import InputError
+from .friction import DEFAULT_FRICTION, FrictionModel
+from .lineup import LineResult, Progress, find_line, judge_line
+from .pattern import OilPattern
+from .pocket import GUTTER, POCKET
+from .release import Release, Spread
+from .stats import Difference, paired_difference, shots_to_see
+
+if TYPE_CHECKING:
+    from .pindeck.outcomes import PinResult
+
+DEFAULT_SHOTS = 16384
+LINES = ("own", "first", "given")
+
+
+@dataclass(frozen=True)
+class BallOdds:
+    """One ball at its line. pins : strikes, leaves and pins per game, or None if not asked for."""
+
+    line: LineResult
+    pins: PinResult | None
+    strikes: np.ndarray | None = field(repr=False, default=None)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, ready for files.to_json."""
+        return self.line.summary() | {"pins": self.pins.to_dict() if self.pins else None}
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two balls on the same shots.
+
+    measure : "pocket" or "strike". difference : rate of `second` less rate of `first`, paired.
+    shots_each : shots with each ball on a real lane to see a difference of this size (two
+    independent samples, 80 % power, 5 % two-sided; stats.shots_to_see); infinite if equal.
+    """
+
+    first: str
+    second: str
+    measure: str
+    difference: Difference
+    shots_each: float
+
+    def sentence(self) -> str:
+        """In words."""
+        d = self.difference
+        does = {"pocket": "finds the pocket", "strike": "strikes"}[self.measure]
+        if d.value == 0.0:
+            return f"{self.second} {does} exactly as often as {self.first}"
+        points = abs(100 * d.value)
+        # told from the side of the ball that does better
+        up = d.value > 0
+        better, worse = (self.second, self.first) if up else (self.first, self.second)
+        low, high = (100 * d.low, 100 * d.high) if up else (-100 * d.high, -100 * d.low)
+        text = (f"{better} {does} {points:.1f} points more often than {worse}, "
+                f"{100 * d.confidence:.0f} % interval {low:.1f} to {high:.1f}")
+        if not d.clear:
+            text += " (no clear difference)"
+        return text + (f"; to see this on a real lane you would need about "
+                       f"{_round_up(self.shots_each):,} shots with each")
+
+
+def _round_up(shots: float) -> int:
+    """Two significant digits: the need itself is only known roughly."""
+    unit = 10 ** max(0, len(str(int(shots))) - 2)
+    return int(-(-shots // unit) * unit)
+
+
+@dataclass(frozen=True)
+class OddsResult:
+    """Odds of one or more balls on one pattern, and every pair compared."""
+
+    pattern: str
+    hand: str
+    spread: Spread
+    aim: str
+    lines: str
+    shots: int
+    seed: int
+    balls: tuple[BallOdds, ...]
+    comparisons: tuple[Comparison, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, ready for files.to_json."""
+        return {
+            "pattern": self.pattern, "hand": self.hand, "spread": asdict(self.spread),
+            "aim": self.aim, "lines": self.lines, "shots": self.shots, "seed": self.seed,
+            "balls": [ball.to_dict() for ball in self.balls],
+            "comparisons": [asdict(c) | {"sentence": c.sentence()} for c in self.comparisons],
+        }
+
+
+def odds(
+    balls: Sequence[Ball],
+    pattern: OilPattern,
+    release: Release,
+    spread: Spread,
+    *,
+    shots: int = DEFAULT_SHOTS,
+    seed: int = 0,
+    lines: str = "own",
+    aim: str = "pocket",
+    pins: bool = True,
+    search_shots: int = 6000,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    film: np.ndarray | None = None,
+    progress: Progress | None = None,
+) -> OddsResult:
+    """Outcome rates of each ball under a player's spread, and every pair's difference.
+
+    Parameters
+    ----------
+    lines : "own" finds every ball's best line, "first" finds the first ball's and throws all on
+        it, "given" takes the laydown and angle of `release` for all.
+    aim : what the search maximises, "pocket" or "strike".
+    pins : also strikes, leaves and pins per game from the shipped carry table.
+    search_shots : about how many shots each search takes.
+    """
+    if not balls:
+        raise InputError("no ball given; accepted: one or more")
+    if lines not in LINES:
+        raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
+    report = progress or (lambda done, total: None)
+    settings = {"shots": shots, "seed": seed, "friction": friction, "aim": aim, "film": film}
+    one = shots + (0 if lines == "given" else search_shots)
+    total = one * len(balls)
+    results: list[LineResult] = []
+    for i, ball in enumerate(balls):
+        report(i * one, total)
+        if lines == "own" or (lines == "first" and i == 0):
+            line = find_line(ball, pattern, release, spread, search_shots=search_shots,
+                             progress=lambda done, _, i=i: report(i * one + done, total),
+                             **settings)
+        else:
+            start = results[0].release if lines == "first" else release
+            line = judge_line(ball, pattern, start, spread, **settings)
+        results.append(line)
+    report(total, total)
+    judged = tuple(_with_pins(line) if pins else BallOdds(line, None) for line in results)
+    return OddsResult(
+        pattern=pattern.name, hand=release.hand, spread=spread, aim=aim, lines=lines,
+        shots=results[0].shots, seed=seed, balls=judged,
+        comparisons=tuple(_compared(a, b, m) for a, b in itertools.combinations(judged, 2)
+                          for m in (("pocket", "strike") if pins else ("pocket",))),
+    )
+
+
+def _with_pins(line: LineResult) -> BallOdds:
+    from .pindeck.outcomes import pins_from_shots, strike_chances
+
+    table = line.table
+    # a ball that passes all ten pins without touching one takes none, as in the gutter
+    codes = np.where(np.isfinite(table.entry_board), table.outcome, GUTTER)
+    entry = (table.entry_board, table.entry_angle_deg, table.entry_speed_mph, codes)
+    return BallOdds(line, pins_from_shots(*entry), strike_chances(*entry))
+
+
+def _compared(first: BallOdds, second: BallOdds, measure: str) -> Comparison:
+    if measure == "pocket":
+        a, b = ((ball.line.table.outcome == POCKET).astype(float) for ball in (first, second))
+    else:
+        assert first.strikes is not None and second.strikes is not None
+        a, b = first.strikes, second.strikes
+    return Comparison(
+        first.line.ball, second.line.ball, measure, paired_difference(a, b),
+        shots_to_see(float(np.mean(a)), float(np.mean(b))),
+    )
