@@ -68,7 +68,7 @@ def start_state(
     y: float = MIDDLE_M,
     quaternion: tuple[float, float, float, float] = (1.0, 0.0, 0.0, 0.0),
 ) -> np.ndarray:
-    """The 12 numbers from velocity [m/s], lane-frame spin [rad/s] and orientation: L = Q I Q^T w."""
+    """The 12 numbers from velocity [m/s], lane-frame spin [rad/s], orientation: L = Q I Q^T w."""
     q = np.asarray(quaternion) / np.linalg.norm(quaternion)
     turn = matrix_of(q)
     momentum = turn @ (par[k.P_I1 : k.P_I3 + 1] * (turn.T @ np.asarray(omega)))

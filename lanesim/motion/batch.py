@@ -16,7 +16,7 @@ _CHUNK_SHOTS = 64
 
 @dataclass(frozen=True)
 class BatchRows:
-    """What the core returns: rows (n, kernels.R_COUNT), traces (n, 61, kernels.T_COUNT) or (0, ..)."""
+    """What the core returns: rows (n, R_COUNT), traces (n, 61, T_COUNT) or (0, ..)."""
 
     rows: np.ndarray
     traces: np.ndarray

@@ -173,7 +173,7 @@ def test_textbook_problem_with_accelerations():
 
 
 def test_textbook_problem_in_feet():
-    """Circumference 27 in, k 3.28 in, 20 ft/s, mu 0.20 -> rolls after 18.6566 ft (R) at 12.637 ft/s.
+    """27 in round, k 3.28 in, 20 ft/s, mu 0.20 -> rolls after 18.6566 ft (R) at 12.637 ft/s.
 
     Facts page. g is not stated there; 18.6566 ft follows with 32.2 ft/s^2 (the engineering value):
     distance = (v0^2 - v_f^2)/(2 mu g).
