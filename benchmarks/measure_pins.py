@@ -3,7 +3,7 @@
 1. A Latin hypercube of `--sets` parameter sets over the physical RANGES below.
 2. Each set is scored against the published observations TARGETS (and nothing else): the sum of
    ((predicted - published) / tolerance)^2 over a fixed list of shots, with common random numbers.
-3. The `--finalists` best are run again with fresh seeds and three times the shots; the lowest
+3. The `--finalists` best are run again with fresh seeds and twice the shots; the lowest
    score of that second round is taken. No parameter is touched by hand afterwards.
 
 What is scored and what is held out is listed in CARRY.md. Resumable: one JSON line per set.
@@ -33,7 +33,7 @@ RANGES = {
     "ball_deck_friction": (0.05, 0.25),
     "kickback_friction": (0.15, 0.40),
 }
-ROUND_TWO = 3  # times the shots in the second round
+ROUND_TWO = 2  # times the shots in the second round
 SPEED_MPH = 16.5  # at the pins, a little under the professionals' released 18.6 less 2-4 lost
 # name, board, angle, shots
 SHOTS = (

@@ -330,8 +330,9 @@ def expected_game(
     Parameters
     ----------
     strike_rate : chance of a strike on a first ball.
-    leaves : mask -> relative weight among the NON-strikes; None = always one pin (assumption).
-    conversion, miss_counts : as in `FrameOdds.from_leaves`; None = 0.95 for one pin.
+    leaves : mask -> relative weight among the NON-strikes; None = always one pin, made
+        95 times in 100 (assumption).
+    conversion, miss_counts : as in `FrameOdds.from_leaves`; needed with leaves.
     """
     check_range("strike rate", strike_rate, 0.0, 1.0)
     if not leaves or strike_rate >= 1.0:
@@ -341,10 +342,8 @@ def expected_game(
     if not masks or not np.isfinite(weights).all() or (weights < 0).any() or weights.sum() <= 0:
         raise InputError("leaves need masks with weights >= 0, not all zero")
     if conversion is None:
-        from .pindeck.spares import default_spares
-
-        spares = default_spares()
-        conversion, miss_counts = spares.conversion, spares.miss_counts
+        raise InputError("leaves need the chance to pick each up; "
+                         "pindeck.spares.default_spares().conversion gives one")
     probabilities = np.append(strike_rate, weights / weights.sum() * (1.0 - strike_rate))
     odds = FrameOdds.from_leaves([0, *masks], probabilities, conversion, miss_counts)
     return mean_score(odds)

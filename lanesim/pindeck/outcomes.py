@@ -133,12 +133,13 @@ def pins_from_shots(
     outside = 0.0
     if at_pins.any():
         entry = board[at_pins], angle[at_pins], speed[at_pins]
-        chance[at_pins] = table.strike_probability(*entry)
-        masks, probabilities = table.leave_distribution(*entry)
+        placed = table.weigh(*entry)
+        chance[at_pins] = placed.strike
+        weights = table.run_weights(placed)
+        masks, probabilities = table.leaves_of_runs(*weights)
         leaves[masks] += probabilities * share
-        plain, flipped = table.run_weights(*entry)
-        sd_table = float(np.sqrt(table.table_variance(plain, flipped))) * share
-        outside = float(table.outside(*entry).mean()) * share
+        sd_table = float(np.sqrt(table.table_variance(*weights))) * share
+        outside = float(placed.outside.mean()) * share
     leaves[ALL_STANDING] += 1.0 - share
     rate = float(leaves[0])
     # the shots' own part: how much the mean of N strike chances would move in another N shots

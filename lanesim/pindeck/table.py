@@ -33,6 +33,7 @@ DATA_FILE = Path(__file__).parent.parent / "data" / "carry.npz"
 NODE_BOARDS = np.arange(1.0, 39.01, 0.5)
 NODE_ANGLES = np.arange(0.0, 7.51, 0.5)
 NODE_SPEEDS = np.array([13.0, 14.5, 16.0, 17.5, 19.0])
+KERNEL_REACH = 5.0  # bandwidths; farther runs have no weight
 CENTRE_BOARD = 20.0
 _MIRROR_PIN = np.array([0, 2, 1, 5, 4, 3, 9, 8, 7, 6])  # 2<->3, 4<->6, 7<->10, 8<->9
 
@@ -55,6 +56,21 @@ def board_bandwidth(board: ArrayLike, width: float) -> np.ndarray:
     b = np.asarray(board, dtype=float)
     away = np.maximum(np.maximum(13.5 - b, b - 21.5), 0.0)
     return width * (1.0 + 3.0 * np.minimum(away / 4.0, 1.0))
+
+
+@dataclass(frozen=True)
+class ShotWeights:
+    """Shots placed on the table's nodes.
+
+    strike : strike chance of each shot, NaN where it is not finite; outside : shots that got the
+    nearest edge; plain, flipped : (nodes,) mean weight of each node over the finite shots, for
+    angles of 0 or more and for the mirrored ones.
+    """
+
+    strike: np.ndarray
+    outside: np.ndarray
+    plain: np.ndarray
+    flipped: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -127,7 +143,8 @@ class CarryTable:
         h_b, h_a, h_s = self.bandwidths
 
         def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
-            return np.exp(-0.5 * ((nodes[:, None] - at[None, :]) / width) ** 2)
+            z = (nodes[:, None] - at[None, :]) / width
+            return np.where(np.abs(z) < KERNEL_REACH, np.exp(-0.5 * z * z), 0.0)
 
         return (
             gauss(NODE_BOARDS, runs["board"], board_bandwidth(NODE_BOARDS, h_b)[:, None]),
@@ -148,59 +165,75 @@ class CarryTable:
             sums["n"][:, i] = k_b @ other.T
             sums["n2"][:, i] = k_b2 @ (other**2).T
             sums["strikes"][:, i] = k_b @ (other * strike).T
-        sums["strike"] = sums["strikes"] / sums["n"]
-        sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
+        with np.errstate(invalid="ignore"):  # NaN where no run reaches a node
+            sums["strike"] = sums["strikes"] / sums["n"]
+            sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
         return sums
 
     # --- asking ----------------------------------------------------------------------------
 
-    def _place(
+    def weigh(
         self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, tuple[int, ...]]:
-        """Corner nodes (N, 8) and weights (N, 8) of shots; mirrored, outside and lost flags."""
+    ) -> ShotWeights:
+        """Place shots on the nodes: strike chances, node weights, flags; see `ShotWeights`.
+
+        Linear between nodes half a board, half a degree and 1.5 mph apart. Outside the box of the
+        runs the nearest edge is used and the shot marked.
+        """
         b, a, s = np.broadcast_arrays(
             np.asarray(board, float), np.asarray(angle_deg, float), np.asarray(speed_mph, float)
         )
         shape = b.shape
         b, a, s = b.ravel(), a.ravel(), s.ravel()
+        lost = ~(np.isfinite(b) & np.isfinite(a) & np.isfinite(s))
         mirrored = a < 0
         b = np.where(mirrored, 2 * CENTRE_BOARD - b, b)
         a = np.abs(a)
-        lost = ~(np.isfinite(b) & np.isfinite(a) & np.isfinite(s))
         outside = np.zeros(b.shape, dtype=bool)
         low, share = [], []
         for value, nodes in ((b, NODE_BOARDS), (a, NODE_ANGLES), (s, NODE_SPEEDS)):
-            # more than half a node step beyond the last node counts as outside
-            slack = 0.5 * (nodes[1] - nodes[0])
+            step = nodes[1] - nodes[0]
             with np.errstate(invalid="ignore"):
-                outside |= (value < nodes[0] - slack) | (value > nodes[-1] + slack)
-            inside = np.clip(np.where(lost, nodes[0], value), nodes[0], nodes[-1])
-            at = (inside - nodes[0]) / (nodes[1] - nodes[0])
+                # up to half a step beyond the last node a run lies near enough
+                outside |= (value < nodes[0] - step / 2) | (value > nodes[-1] + step / 2)
+            at = (np.clip(np.where(lost, nodes[0], value), nodes[0], nodes[-1]) - nodes[0]) / step
             floor = np.minimum(at.astype(np.int64), len(nodes) - 2)
             low.append(floor)
             share.append(at - floor)
         n_a, n_s = len(NODE_ANGLES), len(NODE_SPEEDS)
-        corners = np.empty((b.size, 8), dtype=np.int64)
-        weights = np.empty((b.size, 8))
-        for c in range(8):
-            step = (c >> 2 & 1, c >> 1 & 1, c & 1)
-            corners[:, c] = ((low[0] + step[0]) * n_a + low[1] + step[1]) * n_s + low[2] + step[2]
-            weights[:, c] = np.prod(
-                [share[d] if step[d] else 1.0 - share[d] for d in range(3)], axis=0
-            )
-        return corners, weights, mirrored, outside & ~lost, lost, shape
+        strike, size = self._nodes["strike"].ravel(), self._nodes["n"].size
+        first = (low[0] * n_a + low[1]) * n_s + low[2]
+        chance = np.zeros(b.size)
+        plain, flipped = np.zeros(size), np.zeros(size)
+        keep_plain, keep_flipped = ~mirrored & ~lost, mirrored & ~lost
+        some = keep_flipped.any()
+        for i in (0, 1):
+            for j in (0, 1):
+                across = (share[0] if i else 1.0 - share[0]) * (
+                    share[1] if j else 1.0 - share[1])
+                for k in (0, 1):
+                    weight = across * (share[2] if k else 1.0 - share[2])
+                    corner = first + (i * n_a + j) * n_s + k
+                    chance += weight * strike[corner]
+                    plain += np.bincount(corner, weight * keep_plain, minlength=size)
+                    if some:
+                        flipped += np.bincount(corner, weight * keep_flipped, minlength=size)
+        used = max(int((~lost).sum()), 1)
+        return ShotWeights(
+            strike=np.where(lost, np.nan, chance).reshape(shape),
+            outside=(outside & ~lost).reshape(shape),
+            plain=plain / used,
+            flipped=flipped / used,
+        )
 
     def strike_probability(
         self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
     ) -> np.ndarray:
         """Strike chance of each shot (broadcast arrays); NaN where an input is not finite.
 
-        Linear between nodes half a board, half a degree and 1.5 mph apart. Outside the box of the
-        runs the nearest edge is used: ask `outside` which shots those are.
+        Outside the box of the runs the nearest edge is used: ask `outside` which shots those are.
         """
-        corners, weights, _, _, lost, shape = self._place(board, angle_deg, speed_mph)
-        value = (self._nodes["strike"].ravel()[corners] * weights).sum(axis=1)
-        return np.where(lost, np.nan, value).reshape(shape)
+        return self.weigh(board, angle_deg, speed_mph).strike
 
     def strike_interval(
         self, board: float, angle_deg: float, speed_mph: float, confidence: float = 0.95
@@ -209,11 +242,13 @@ class CarryTable:
 
         Effective runs: (sum k)^2 / sum k^2. Smoothing bias is not in the interval.
         """
-        corners, weights, _, _, lost, _ = self._place(board, angle_deg, speed_mph)
-        if lost.any():
-            return (np.nan,) * 4
-        n_eff = float((self._nodes["n_eff"].ravel()[corners] * weights).sum())
-        p = float(self.strike_probability(board, angle_deg, speed_mph))
+        shot = self.weigh(board, angle_deg, speed_mph)
+        p = float(shot.strike)
+        if not np.isfinite(p):
+            return (float("nan"),) * 4
+        at = shot.plain + shot.flipped
+        near = at > 0
+        n_eff = float((self._nodes["n_eff"].ravel()[near] * at[near]).sum())
         n = max(round(n_eff), 1)
         rate = wilson(min(max(p, 0.0), 1.0) * n, n, confidence)
         return p, rate.low, rate.high, n_eff
@@ -222,27 +257,19 @@ class CarryTable:
         self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
     ) -> np.ndarray:
         """True where a shot lies beyond the box of the runs and got the nearest edge."""
-        *_, outside, _, shape = self._place(board, angle_deg, speed_mph)
-        return outside.reshape(shape)
+        return self.weigh(board, angle_deg, speed_mph).outside
 
-    def run_weights(
-        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
-    ) -> tuple[np.ndarray, np.ndarray]:
+    def run_weights(self, shots: ShotWeights) -> tuple[np.ndarray, np.ndarray]:
         """Weight of each run in the average over the shots: (plain, mirrored), together sum 1.
 
         The average leave distribution of any set of shots is linear in the runs; these are its
         coefficients, and with them go the leaves and the table's own uncertainty.
         """
-        corners, weights, mirrored, _, lost, _ = self._place(board, angle_deg, speed_mph)
         k_b, k_a, k_s = self._factors
-        shape = self._nodes["n"].shape
+        n = self._nodes["n"]
         out = []
-        for side in (False, True):
-            use = (mirrored == side) & ~lost
-            at_nodes = np.bincount(
-                corners[use].ravel(), weights[use].ravel(), minlength=self._nodes["n"].size
-            ).reshape(shape) / max(int((~lost).sum()), 1)
-            scaled = at_nodes / self._nodes["n"]
+        for at_nodes in (shots.plain, shots.flipped):
+            scaled = np.divide(at_nodes.reshape(n.shape), n, out=np.zeros(n.shape), where=n > 0)
             total = np.zeros(k_b.shape[1])
             for i, a in enumerate(k_a):
                 rows = scaled[:, i]  # (boards, speeds)
@@ -251,16 +278,10 @@ class CarryTable:
             out.append(total)
         return out[0], out[1]
 
-    def leave_distribution(
-        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    def leaves_of_runs(
+        self, plain: np.ndarray, flipped: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray]:
-        """Leaves averaged over the shots: (masks, probabilities), most likely first; 0 = strike.
-
-        Shots that are not finite are left out; InputError if none is.
-        """
-        plain, flipped = self.run_weights(board, angle_deg, speed_mph)
-        if plain.sum() + flipped.sum() <= 0.0:
-            raise InputError("no shot with a finite entry board, angle and speed")
+        """(masks, probabilities), most likely first, from the weights of `run_weights`."""
         runs = self._runs
         size = len(runs["leaves"])
         chance = np.zeros(1024)
@@ -268,13 +289,22 @@ class CarryTable:
         np.add.at(chance, mirror_mask(runs["leaves"]),
                   np.bincount(runs["index"], flipped, minlength=size))
         masks = np.flatnonzero(chance > 0)
-        order = np.argsort(-chance[masks], kind="stable")
-        masks = masks[order]
+        masks = masks[np.argsort(-chance[masks], kind="stable")]
         return masks, chance[masks] / chance.sum()
 
-    def table_variance(
-        self, plain: np.ndarray, flipped: np.ndarray, runs_strike: np.ndarray | None = None
-    ) -> float:
+    def leave_distribution(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Leaves averaged over the shots: (masks, probabilities), most likely first; 0 = strike.
+
+        Shots that are not finite are left out; InputError if none is.
+        """
+        plain, flipped = self.run_weights(self.weigh(board, angle_deg, speed_mph))
+        if plain.sum() + flipped.sum() <= 0.0:
+            raise InputError("no shot with a finite entry board, angle and speed")
+        return self.leaves_of_runs(plain, flipped)
+
+    def table_variance(self, plain: np.ndarray, flipped: np.ndarray) -> float:
         """Variance of an averaged strike rate that comes from the finite number of runs.
 
         sum_r u_r^2 p_r (1 - p_r), with u_r the weight of run r (a run and its mirror image are
@@ -284,10 +314,13 @@ class CarryTable:
         original = u[: len(self.board)].copy()
         near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
         original[near] += u[len(self.board):]
-        p = runs_strike
-        if p is None:
-            p = self.strike_probability(self.board, self.angle_deg, self.speed_mph)
+        p = self._strike_at_runs
         return float((original**2 * p * (1.0 - p)).sum())
+
+
+    @functools.cached_property
+    def _strike_at_runs(self) -> np.ndarray:
+        return self.strike_probability(self.board, self.angle_deg, self.speed_mph)
 
 
 @functools.cache

@@ -184,6 +184,15 @@ def test_expected_game_without_leaves_is_the_simple_bowler():
     assert expected_game(0.5) == pytest.approx(game(FrameOdds.simple(0.5)).mean)
 
 
+def test_expected_game_with_leaves():
+    leaves = {leave_mask("10"): 3.0, leave_mask("7-10"): 1.0}
+    made = {leave_mask("10"): 0.96, leave_mask("7-10"): 0.0}
+    odds = FrameOdds.from_leaves([0, *leaves], [0.6, 0.3, 0.1], made.__getitem__)
+    assert expected_game(0.6, leaves, made.__getitem__) == pytest.approx(game(odds).mean)
+    with pytest.raises(InputError, match="pick each up"):
+        expected_game(0.6, leaves)
+
+
 @pytest.mark.parametrize(
     "make",
     [
