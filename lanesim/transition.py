@@ -36,7 +36,7 @@ from .pocket import BEST_BOARD, POCKET
 from .release import Player, Release, normal_deviates
 from .stats import Difference, Rate, paired_difference, wilson
 from .trajectory import throw_many
-from .units import UL_M3
+from .units import MICRON_M, UL_M3
 
 SHOT_STAGE = 51  # stage numbers in the seed sequence: the shots that are played,
 SEARCH_STAGE = 52  # those that look for a move,
@@ -46,6 +46,9 @@ FRAMES = 10
 FIRST_BALLS = 11
 LINE_HALF_WIDTH = 2.5  # boards on either side of the path that count as the line of play
 SPEEDS_MPH = (-2.0, -1.5, -1.0, -0.5, 0.5, 1.0, 1.5, 2.0)
+
+# Balls and games are many: one advice in a hundred from luck alone, not one in twenty.
+ADVICE_CONFIDENCE = 0.99
 
 Progress = Callable[[float, float], None]
 
@@ -285,21 +288,26 @@ def _check(entrants: Sequence[Entrant], games: int, lanes: int, first_balls: int
 # --- oil along a line --------------------------------------------------------------------------
 
 
-def line_volume_ul(
-    volume_ul: np.ndarray, path_board: np.ndarray, feet: int, half_width: float = LINE_HALF_WIDTH
-) -> float:
-    """Oil [uL] within `half_width` boards of a path over the first `feet` feet.
+def line_by_foot_ul(
+    volume_ul: np.ndarray, path_board: np.ndarray, half_width: float = LINE_HALF_WIDTH
+) -> np.ndarray:
+    """Oil [uL] within `half_width` boards of a path, foot by foot; shape (60,).
 
     volume_ul : (60, 39) in the same board order as the path; path_board : (61,) at whole feet. A
     board that lies partly inside counts by its share; the path within a foot is taken at its
     middle. What would lie beside the lane counts as nothing.
     """
-    if feet == 0:
-        return 0.0
-    middle = 0.5 * (path_board[:feet] + path_board[1 : feet + 1])[:, None]
+    middle = 0.5 * (path_board[:-1] + path_board[1:])[:, None]
     right = np.arange(BOARDS) + 0.5  # board b covers b - 1/2 to b + 1/2 in board numbers
     inside = np.minimum(right + 1.0, middle + half_width) - np.maximum(right, middle - half_width)
-    return float(np.sum(np.clip(inside, 0.0, 1.0) * volume_ul[:feet]))
+    return np.sum(np.clip(inside, 0.0, 1.0) * volume_ul, axis=1)
+
+
+def line_volume_ul(
+    volume_ul: np.ndarray, path_board: np.ndarray, feet: int, half_width: float = LINE_HALF_WIDTH
+) -> float:
+    """Oil [uL] along a path over the first `feet` feet; see `line_by_foot_ul`."""
+    return float(line_by_foot_ul(volume_ul, path_board, half_width)[:feet].sum())
 
 
 def usual_path(
@@ -455,7 +463,7 @@ class Reaction:
     pocket : pocket rate there.
     move : best move from that line (feet, target), positive away from the ball-arm side.
     pocket_moved : pocket rate after the move; entry_angle_moved_deg its median entry angle.
-    gain : paired difference of the two rates.
+    gain : paired difference of the two rates, interval at ADVICE_CONFIDENCE.
     speed_mph : best change of speed instead of a move; pocket_speed its pocket rate.
     laydown_board, arrow_board : the moved line.
     """
@@ -515,7 +523,7 @@ class TransitionResult:
     lane_ml, beyond_ml : (games + 1, lanes) oil on the lane, and beyond the laid length [mL].
     taken_ml, laid_ml : (entrants,) taken off by each entrant's ball and laid down by it [mL].
     line_boards : (entrants, games) how far the feet are from the start's line in each game.
-    reactions : one per entrant, ball and stage; advice : one per entrant.
+    reactions : one per entrant looked at, ball and stage; advice : one per such entrant.
     """
 
     pattern: OilPattern
@@ -545,6 +553,13 @@ class TransitionResult:
     def lane_volume_ul(self, games: int) -> np.ndarray:
         """Mean of the lanes' volumes (60, 39) after so many games, boards from the right."""
         return np.mean([p.volume_ul for p in self.stages[games]], axis=0)
+
+    def line_film_um(self, entrant: int, games: int) -> np.ndarray:
+        """Mean film [um] along an entrant's first line foot by foot (60,), mean of the lanes."""
+        volume = oriented(self.lane_volume_ul(games), self.entrants[entrant].player.release.hand)
+        cells = 2.0 * LINE_HALF_WIDTH
+        film_um = UL_M3 / CELL_AREA_M2 / MICRON_M
+        return line_by_foot_ul(volume, self.path_board[entrant]) / cells * film_um
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values: no grids; `stages` by their summaries."""
@@ -591,6 +606,7 @@ def study(
     lanes: int = 2,
     follow: bool = True,
     settle: bool = True,
+    looked: int | None = None,
     first_balls: int = FIRST_BALLS,
     shots: int = 128,
     seed: int = 1,
@@ -608,6 +624,8 @@ def study(
         elsewhere); False: all stay on the first line.
     settle : whether each ball starts on its best line on the fresh pattern (lineup.find_line);
         False: on the player's release as it is.
+    looked : for how many of the entrants the other balls and the changes of speed are looked at,
+        the first ones (default: all). The rest only move with the oil, and have no reactions.
     shots : shots per lane for every rate.
     report : called with (done, total) as work goes on.
     """
@@ -616,7 +634,11 @@ def study(
     entrants = tuple(entrants)
     feet = int(pattern.length_ft)
     volume = np.repeat(pattern.volume_ul[None], lanes, axis=0)
-    looked_at = [[e.ball, *(b for b in balls if b.name != e.ball.name)] for e in entrants]
+    first = len(entrants) if looked is None else looked
+    looked_at = [
+        [e.ball, *(b for b in balls if b.name != e.ball.name and i < first)]
+        for i, e in enumerate(entrants)
+    ]
     total = games + (games + 1) * sum(map(len, looked_at))
     done = 0
 
@@ -652,6 +674,13 @@ def study(
             line_ml[i, game] = np.mean([line_volume_ul(v, paths[i], feet) for v in own]) / 1000.0
             for b, start in zip(looked_at[i], starts[i], strict=True):
                 standing = in_force.get((i, b.name), Move())
+                if i >= first:
+                    if follow and game < games:
+                        in_force[i, b.name] = best_move(
+                            e, start, lanes_now, standing=standing, friction=friction, seed=seed)
+                        lines[i] = moved(start, in_force[i, b.name])
+                    step()
+                    continue
                 reaction = _look(e, b, start, lanes_now, game, standing, shots, seed, friction)
                 reactions.append(reaction)
                 in_force[i, b.name] = reaction.move
@@ -677,7 +706,7 @@ def study(
         lane_ml=np.array([[p.total_ml for p in lane] for lane in stages]),
         beyond_ml=np.array([[p.volume_ul[feet:].sum() / 1000.0 for p in lane] for lane in stages]),
         taken_ml=taken, laid_ml=laid, line_boards=line_boards, reactions=tuple(reactions),
-        advice=tuple(_advise(e, reactions) for e in entrants),
+        advice=tuple(_advise(e, reactions) for e in entrants[:first]),
     )
 
 
@@ -714,7 +743,7 @@ def _look(
         entrant=entrant.name, ball=ball.name, games=games,
         entry_board=_median(board[0]), entry_angle_deg=_median(angle[0]), pocket=rates[0],
         move=move, pocket_moved=rates[1], entry_angle_moved_deg=_median(angle[1]),
-        gain=paired_difference(hit[0], hit[1]), speed_mph=speed, pocket_speed=rates[2],
+        gain=paired_difference(hit[0], hit[1], ADVICE_CONFIDENCE), speed_mph=speed, pocket_speed=rates[2],
         laydown_board=float(there[0]), arrow_board=board_at_arrows(there[0], there[1]),
         hits_moved=hit[1],
     )
@@ -728,6 +757,7 @@ def _median(values: np.ndarray) -> float:
 def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> Advice:
     """Moves and changes of ball that pay clearly, from the reactions of one entrant."""
     mine = [r for r in reactions if r.entrant == entrant.name]
+    sure = ADVICE_CONFIDENCE
     own = sorted((r for r in mine if r.ball == entrant.ball.name), key=lambda r: r.games)
     moves: list[tuple[int, Move]] = []
     standing = Move()
@@ -739,7 +769,7 @@ def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> Advice:
     for r in own:
         others = [o for o in mine if o.games == r.games and o.ball != r.ball]
         better = [
-            o for o in others if paired_difference(r.hits_moved, o.hits_moved).low > 0.0
+            o for o in others if paired_difference(r.hits_moved, o.hits_moved, sure).low > 0.0
         ]
         if better:
             change_games = r.games

@@ -41,7 +41,7 @@ STATES = ("new", "today", "event", "refreshed", "refreshed, oil out")
 # and what three quarters of a mile an hour more speed would do (1 mph is about 2 boards: read).
 ALLOWED_BOARDS = 1.5
 SURFACE_GAMES = tuple(float(g) for g in (*range(0, 20, 2), *range(20, 121, 5)))
-TOTAL_GAMES = tuple(float(g) for g in range(0, 601, 20))
+MORE_GAMES = tuple(float(g) for g in range(0, 601, 20))
 _REAIM_DEG = np.linspace(-1.5, 1.5, 13)
 
 Progress = Callable[[float, float], None]
@@ -115,8 +115,9 @@ class BallWear:
     standings : one per state (without an event: at today).
     surface_games (n,), lost_by_surface (n, 3) : boards lost since the finish was fresh, against
         games since then, from the oil it holds today: value, low, high.
-    total_games (m,), lost_refreshed, lost_extracted (m, 3) : boards that a just refreshed ball is
-        short of a new one, against games in all, without and with an oil extraction at that moment.
+    total_games (m,), lost_refreshed, lost_extracted (m, 3) : boards that the ball, if refreshed
+        then, is short of a new one, against its games in all from today's on; without and with an
+        oil extraction at that moment.
     refresh_after : games since the surface at which the change, either way (a polished ball gets
         rougher and hooks sooner), passes what is allowed.
     replace_after, replace_after_extraction : games in all from which a refreshed ball stays more
@@ -300,15 +301,15 @@ def _judge_ball(
     kinds = sampled_kinds(now.parameters, sets, seed)
     lab = _Lab(ball, pattern, player, friction, seed, shots)
     standings = lab.standings(covers, kinds)
-    surface, total = np.array(SURFACE_GAMES), np.array(TOTAL_GAMES)
+    surface, total = np.array(SURFACE_GAMES), np.array(MORE_GAMES)
     fresh = now.refreshed(now.grit, now.polished)
     # the finish alone: the oil in the cover stays what it is today
     by_surface = lab.lost(
         [replace(fresh, games_since_surface=min(g, 5000.0), games_total=max(now.games_total, g))
          for g in surface], [replace(fresh, games_total=max(now.games_total, g)) for g in surface],
         kinds)
-    bare = replace(fresh, games_total=0.0, oil_extractions=0, games_since_extraction=None)
-    aged = [bare.played(g).refreshed(now.grit, now.polished) for g in total]
+    aged = [now.played(g).refreshed(now.grit, now.polished) for g in total]
+    total = total + now.games_total
     new = [covers["new"]] * len(total)
     refreshed = lab.lost(aged, new, kinds)
     extracted = lab.lost([c.extracted() for c in aged], new, kinds)
@@ -506,18 +507,24 @@ def _advice(
         out.append(f"Refresh it after {span}{day}; {now.games_since_surface:.0f} are played.")
     short = {s.state: s.boards_lost for s in standings}
     back, out_too = short["refreshed"], short["refreshed, oil out"]
+    when = "at the event" if "event" in short else "today"
     if out_too.value > allowed:
-        out.append(f"A new ball would: refreshed and with the oil out it stays "
-                   f"{out_too.text()} boards short of one.")
+        out.append(f"Only a new one brings it back: {when} it is {back.text()} boards short of one "
+                   f"if refreshed, {out_too.text()} with the oil drawn out as well.")
     elif back.value > allowed:
-        out.append(f"Refreshing alone no longer brings it back ({back.text()} boards short of a "
-                   f"new one); with the oil drawn out it is {out_too.text()} short.")
+        out.append(f"Refreshing alone does not bring it back ({back.text()} boards short of a new "
+                   f"one {when}); with the oil drawn out as well it is {out_too.text()} short.")
     else:
-        out.append(f"Refreshed it is {back.text()} boards short of a new one.")
-    if np.isfinite(replace_after.value):
+        out.append(f"Refreshed it is {back.text()} boards short of a new one {when}.")
+    last = MORE_GAMES[-1] + now.games_total
+    if replace_after.value > now.games_total:
         out.append(f"Refreshing alone stops bringing it back at {replace_after.text(0)} games in "
-                   f"all, {now.games_total:.0f} are played.")
-    if np.isfinite(replace_extracted.value) and out_too.value <= allowed:
+                   f"all; {now.games_total:.0f} are played.")
+    if replace_extracted.value > now.games_total:
         day = f", about {replace_on}" if replace_on else ""
-        out.append(f"Only a new one helps from {replace_extracted.text(0)} games in all{day}.")
+        out.append("Even with the oil drawn out only a new one helps from "
+                   f"{replace_extracted.text(0)} games in all{day}.")
+    elif np.isnan(replace_extracted.value):
+        out.append(f"Drawing the oil out and refreshing goes on bringing it back up to {last:.0f} "
+                   "games in all, as far as was looked.")
     return tuple(out)

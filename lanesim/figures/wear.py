@@ -1,0 +1,89 @@
+"""Wear curves with the bands of the wear parameters: one row of two panels per ball."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from .style import FAINT, INK, halo, house_style, new_figure, series_style
+
+if TYPE_CHECKING:
+    from ..wear import BallWear, WearResult
+
+
+@house_style
+def draw_wear(result: WearResult) -> Figure:
+    """Boards lost since the finish was fresh, and by a refreshed ball against a new one."""
+    rows = len(result.balls)
+    figure = new_figure(
+        10.5, 1.0 + 2.75 * rows, "What games did to each ball",
+        subtitle=f"judged {result.today}"
+        + (f", event {result.event}" if result.event else "")
+        + f"; boards less hook at 59 ft on {result.pattern}, on the new ball's best line",
+        note="Laws and parameters of wear are assumed; bands: middle 90 % over "
+             f"{result.sets} sampled sets of them. Dotted: {result.allowed_boards:g} boards, the "
+             "allowed loss.\nNegative: the ball hooks sooner than when fresh (a polished ball gets "
+             "rougher).",
+    )
+    panels = np.atleast_2d(figure.subplots(rows, 2, sharey="row"))
+    for n, (ball, (left, right)) in enumerate(zip(result.balls, panels, strict=True)):
+        _surface(left, ball, result.allowed_boards, n == rows - 1)
+        _total(right, ball, result.allowed_boards, n == rows - 1)
+        _frame(left, ball, result.allowed_boards)
+    return figure
+
+
+def _surface(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
+    _curve(axes, ball.surface_games, ball.lost_by_surface, 0, None)
+    today = ball.standing("today").cover.games_since_surface
+    _mark(axes, today, "today")
+    _limits(axes, allowed)
+    finish = ball.standing("new").cover.finish
+    axes.set(title=f"{ball.ball.name}: the finish ({finish})", xlim=(0, ball.surface_games[-1]),
+             ylabel="boards lost")
+    if last:
+        axes.set_xlabel("games since the surface was refreshed")
+
+
+def _total(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
+    _curve(axes, ball.total_games, ball.lost_refreshed, 1, "just refreshed")
+    _curve(axes, ball.total_games, ball.lost_extracted, 2, "oil drawn out and refreshed")
+    _limits(axes, allowed)
+    axes.set(title=f"{ball.ball.name}: against a new one, from today on", xlim=(ball.total_games[0], ball.total_games[-1]))
+    axes.tick_params(labelleft=True)
+    axes.legend(loc="upper left")
+    if last:
+        axes.set_xlabel("games in all")
+
+
+def _curve(
+    axes: Axes, games: np.ndarray, bands: np.ndarray, index: int, label: str | None
+) -> None:
+    style = series_style(index)
+    axes.fill_between(games, bands[:, 1], bands[:, 2], color=style["color"], alpha=0.18, lw=0)
+    for edge in (1, 2):
+        axes.plot(games, bands[:, edge], color=style["color"], lw=0.6)
+    axes.plot(games, bands[:, 0], label=label, **style)
+
+
+def _mark(axes: Axes, games: float, word: str) -> None:
+    axes.axvline(games, color=INK, lw=1.0)
+    axes.annotate(f"{word}: {games:.0f}", (games, 0.03), xycoords=("data", "axes fraction"),
+                  xytext=(4, 0), textcoords="offset points", fontsize=8, path_effects=halo())
+
+
+def _limits(axes: Axes, allowed: float) -> None:
+    for level in (allowed, -allowed):
+        axes.axhline(level, color=FAINT, lw=1.1, ls=(0, (1, 2)))
+    axes.axhline(0.0, color=FAINT, lw=0.8)
+
+
+def _frame(axes: Axes, ball: BallWear, allowed: float) -> None:
+    """Room for every band of both panels, and for the key above them."""
+    every = np.concatenate([ball.lost_by_surface, ball.lost_refreshed, ball.lost_extracted])
+    low = min(float(np.nanmin(every)), -1.2 * allowed)
+    high = max(float(np.nanmax(every)), 1.2 * allowed)
+    axes.set_ylim(low - 0.1 * (high - low), high + 0.35 * (high - low))
