@@ -62,7 +62,7 @@ ANGLE_RANGE = (-8.0, 4.0)
 CHANCE_RATE = (HIGH_FROM_BOARD - LIGHT_TO_BOARD) / BOARDS
 
 _GRID_BOARDS, _GRID_DEG = 2.0, 0.5
-_MAP_BOARDS, _MAP_DEG = 1.0, 0.25
+_MAP_BOARDS, _MAP_DEG = 0.5, 0.1
 _SPEED_OFFSETS_MPH = (-2.0, -1.0, 0.0, 1.0, 2.0)
 # How far (boards, degrees, mph) from a line shots serve its local model: the weight's bell.
 _REACH = np.array([1.0, 0.20, 0.6])
@@ -89,7 +89,12 @@ Progress = Callable[[float, float], None]
 
 @dataclass(frozen=True)
 class Line:
-    """A line: laydown board, launch angle [deg], speed [mph], and the rate found for it."""
+    """A line: laydown board, launch angle [deg], speed [mph], and the rate found for it.
+
+    judged : the rate stands on the shots of the final judgement, and `behind` is how far it lies
+    behind the best line's (paired); else it is the search's rating, with the interval of the few
+    shots that the search threw there.
+    """
 
     laydown_board: float
     launch_angle_deg: float
@@ -97,6 +102,8 @@ class Line:
     rate: float
     low: float
     high: float
+    judged: bool = False
+    behind: Difference | None = None
 
 
 @dataclass(frozen=True)
@@ -114,9 +121,8 @@ class LineResult:
         on any board alike (3/39); `message` says what was found.
     shots : shots of the final judgement; search_shots : shots of the search.
     entry_* : mean and SD of entry board, angle [deg] and speed [mph] over shots that met a pin.
-    map_laydown (l,), map_angle (a,), map_rate (l, a) : rate over the plane; empty without a search.
-    alternatives : other lines that are best in their neighbourhood, best first, with rates from
-        the search (not judged on fresh shots).
+    map_laydown (l,), map_angle (a,), map_rate (l, a) : rate over the plane; empty without one.
+    alternatives : other lines, each 3 boards or more from every better one, best first.
     table : the shots; values : (shots,) value of each under the aim.
     """
 
@@ -332,6 +338,19 @@ def _judged(
     )
 
 
+def _judged_line(
+    thrower: Thrower, line: Line, best: LineResult, objective: Objective | None
+) -> Line:
+    """The line judged on the same deviates as the best one."""
+    release = replace(best.release, laydown_board=line.laydown_board,
+                      launch_angle_deg=line.launch_angle_deg, speed_mph=line.speed_mph)
+    table = thrower.throw(sample_releases(release, best.spread, best.shots, best.seed))
+    values = shot_values(table, objective)
+    rate = wilson(float(values.sum()), len(values))
+    return replace(line, rate=rate.rate, low=rate.low, high=rate.high, judged=True,
+                   behind=paired_difference(best.values, values) if len(values) > 1 else None)
+
+
 # --- what errors cost ----------------------------------------------------------------------
 
 # What a player changes: release column, how much, in words.
@@ -504,6 +523,8 @@ def find_line(
     laydown_range: tuple[float, float] = LAYDOWN_RANGE,
     angle_range: tuple[float, float] = ANGLE_RANGE,
     search_shots: int = DEFAULT_SEARCH_SHOTS,
+    with_map: bool = True,
+    judge_others: int = 0,
     progress: Progress | None = None,
     film: np.ndarray | None = None,
 ) -> LineResult:
@@ -519,6 +540,8 @@ def find_line(
     laydown_range : boards, within 1..39 (default 6..35, assumed); angle_range : degrees.
     search_shots : about how many shots the search may take (1,000 or more; a search of the speed
         takes five grids and at least twice as many).
+    with_map : also the map of rates (no more shots, but a tenth of a second).
+    judge_others : how many of the other lines are judged on `shots` shots each, too.
     film : (60, 39) [m] in the player's board order, instead of the pattern's fresh oil.
     progress : called with (done, total).
     """
@@ -548,8 +571,11 @@ def find_line(
                       launch_angle_deg=float(best[1]), speed_mph=float(best[2]))
     result = _judged(
         thrower, ball, pattern, release, spread, shots, seed, name, objective,
-        search.rate_map(release.speed_mph), others, searched,
+        search.rate_map(release.speed_mph) if with_map else None, others, searched,
     )
+    if judge_others and others:
+        judged = [_judged_line(thrower, line, result, objective) for line in others[:judge_others]]
+        result = replace(result, alternatives=tuple(sorted(judged, key=lambda a: -a.rate)))
     report(total + shots, total + shots)
     return result
 

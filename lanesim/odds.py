@@ -120,7 +120,7 @@ def odds(
     seed: int = 0,
     lines: str = "own",
     aim: str = "pocket",
-    pins: bool = True,
+    pins: bool | None = None,
     search_shots: int = 6000,
     friction: FrictionModel = DEFAULT_FRICTION,
     film: np.ndarray | None = None,
@@ -133,13 +133,18 @@ def odds(
     lines : "own" finds every ball's best line, "first" finds the first ball's and throws all on
         it, "given" takes the laydown and angle of `release` for all.
     aim : what the search maximises, "pocket" or "strike".
-    pins : also strikes, leaves and pins per game from the shipped carry table.
+    pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
+        there.
     search_shots : about how many shots each search takes.
     """
     if not balls:
         raise InputError("no ball given; accepted: one or more")
     if lines not in LINES:
         raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
+    if pins is None:
+        from .pindeck.table import DATA_FILE
+
+        pins = DATA_FILE.exists()
     report = progress or (lambda done, total: None)
     settings = {"shots": shots, "seed": seed, "friction": friction, "aim": aim, "film": film}
     one = shots + (0 if lines == "given" else search_shots)

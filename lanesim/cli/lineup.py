@@ -1,0 +1,151 @@
+"""`lanesim lineup`: where to stand and what to aim at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..ball import Ball
+    from ..lineup import Line, LineResult, MissReport, Room
+    from ..pattern import OilPattern
+    from ..release import Player
+
+
+@click.command()
+@c.ball_option
+@c.pattern_option
+@c.player_options
+@click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
+              show_default=True, help="What to find most often.")
+@click.option("--search-speed", is_flag=True, help="Also try 2 mph slower to 2 mph faster.")
+@click.option("--boards", nargs=2, type=float, default=(6.0, 35.0), show_default=True,
+              metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
+@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=6000,
+              show_default=True, help="About how many shots the search may take.")
+@c.sampling_options(8192)
+@c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
+@c.json_option
+def command(
+    ball: Ball, pattern: OilPattern, player: Player, aim: str, search_speed: bool,
+    boards: tuple[float, float], search_shots: int, shots: int, seed: int, out, as_json: bool,
+) -> None:
+    """Find the laydown board and launch angle that hit the pocket most often.
+
+    The player's own spread decides: a line that needs a perfect shot loses. Laydown and angle of
+    the release options play no part; --shots judge the line found, on fresh shots.
+
+    \b
+    lanesim lineup
+    lanesim lineup --ball weak-pearl --pattern short-33 --level 160 --out map.png
+    lanesim lineup --player me.toml --search-speed --json
+    """
+    c.announce_compile("batch")
+    from ..lineup import find_line, miss_report
+
+    with c.progress("lining up") as report:
+        line = find_line(
+            ball, pattern, player.release, player.spread, shots=shots, seed=seed, aim=aim,
+            search_speed=search_speed, laydown_range=boards, search_shots=search_shots,
+            judge_others=3, progress=report,
+        )
+    with c.progress("room for misses"):
+        room = miss_report(ball, pattern, line.release, player.spread, shots=min(shots, 2048),
+                           seed=seed, aim=aim)
+    if out is not None:
+        from ..figures.lineup import draw_lineup
+        from ..files import save_figure
+
+        save_figure(draw_lineup(line), out)
+    if as_json:
+        c.print_json(line.to_dict() | {"misses": room.to_dict(),
+                                       "spread_source": player.spread_source})
+    else:
+        _print(line, room, ball, pattern, player)
+    if out is not None:
+        c.say_written(out)
+
+
+def _print(
+    line: LineResult, room: MissReport, ball: Ball, pattern: OilPattern, player: Player
+) -> None:
+    release = line.release
+    click.echo(f"{ball.name} on {pattern.name}")
+    if not line.found:
+        click.echo(f"No line found: {line.message}.")
+    c.print_facts([
+        ("ball", c.ball_words(ball)),
+        ("pattern", c.pattern_words(pattern)),
+        ("player", f"{release.speed_mph:.1f} mph, {release.rev_rpm:g} rpm, rotation "
+                   f"{release.rotation_deg:g} deg, tilt {release.tilt_deg:g} deg, "
+                   f"{release.hand}-handed; spread: {player.spread_source}"),
+    ])
+    click.echo()
+    aim = {"pocket": "in the pocket", "strike": "strikes"}[line.aim]
+    facts = [
+        ("lay down on", f"board {release.laydown_board:.1f}"),
+        ("launch angle", f"{c.signed(release.launch_angle_deg, 2)} deg, over board "
+                         f"{line.arrow_board:.1f} at the arrows"),
+    ]
+    facts += [(aim, f"{line.rate.text()} of shots")]
+    if line.aim != "pocket":
+        facts += [("in the pocket", f"{line.pocket.text()} of shots")]
+    facts += [
+        ("entry", f"board {line.entry_board_mean:.1f} (SD {line.entry_board_sd:.1f}) at "
+                  f"{line.entry_angle_mean_deg:.1f} deg (SD {line.entry_angle_sd_deg:.1f}), "
+                  f"{line.entry_speed_mean_mph:.1f} mph"),
+        ("room, laydown", _room(room.room_laydown, "boards", 1)),
+        ("room, angle", _room(room.room_angle, "deg", 2)),
+    ]
+    c.print_facts(facts)
+    click.echo()
+    from ..pocket import OUTCOME_WORDS
+
+    c.print_table(
+        ["outcome", "% of shots", "95 % interval"],
+        [[OUTCOME_WORDS[name], f"{100 * r.rate:.1f}", f"{100 * r.low:.1f}-{100 * r.high:.1f}"]
+         for name, r in line.outcome_rates.items()],
+    )
+    click.echo()
+    c.print_table(
+        ["from there", "entry board", "entry angle", "rate [points]", "95 % interval"],
+        [row for e in room.effects for row in (
+            _effect(f"- {e.words}", e.entry_board_less, e.entry_angle_less_deg, e.rate_less),
+            _effect(f"+ {e.words}", e.entry_board_more, e.entry_angle_more_deg, e.rate_more),
+        )],
+    )
+    if line.alternatives:
+        click.echo()
+        c.print_table(
+            ["other lines: laydown board", "angle [deg]", "rate [%]", "95 % interval",
+             "behind the best [points]"],
+            [[f"{a.laydown_board:.1f}", c.signed(a.launch_angle_deg, 2), f"{100 * a.rate:.1f}",
+              f"{100 * a.low:.1f}-{100 * a.high:.1f}", _behind(a)] for a in line.alternatives],
+            note="Other lines: each the best within 3 boards, on the same shots as the best line.",
+        )
+
+
+def _behind(line: Line) -> str:
+    if line.behind is None:
+        return "-"
+    d = line.behind
+    return f"{-100 * d.value:.1f} ({-100 * d.high:.1f} to {-100 * d.low:.1f})"
+
+
+def _room(room: Room, unit: str, decimals: int) -> str:
+    def far(value: float, open_end: bool) -> str:
+        return f"{'over ' if open_end else ''}{value:.{decimals}f}"
+
+    lower, higher = far(room.rate_lower, room.lower_open), far(room.rate_higher, room.higher_open)
+    return (f"{lower} {unit} lower, {higher} higher to {100 * room.share:.0f} % of the rate; the "
+            f"mean shot misses the pocket {room.mean_lower:.{decimals}f} lower, "
+            f"{room.mean_higher:.{decimals}f} higher")
+
+
+def _effect(words: str, board: float, angle: float, rate) -> list[str]:
+    return [words, c.signed(board, 2), f"{c.signed(angle, 2)} deg",
+            c.signed(100 * rate.value, 1),
+            f"{c.signed(100 * rate.low, 1)} to {c.signed(100 * rate.high, 1)}"]

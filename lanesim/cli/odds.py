@@ -1,0 +1,100 @@
+"""`lanesim odds`: how often a player's spread finds the pocket, ball against ball."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..odds import OddsResult
+    from ..pattern import OilPattern
+    from ..release import Player
+
+
+@click.command()
+@c.balls_option
+@c.pattern_option
+@c.player_options
+@click.option("--line", "lines", type=click.Choice(["own", "first", "given"]), default="own",
+              show_default=True,
+              help="own: each ball on its best line; first: all on the first ball's; given: all on "
+                   "the release options' laydown and angle.")
+@click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
+              show_default=True, help="What a best line finds most often.")
+@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=6000,
+              show_default=True, help="About how many shots the search of a line may take.")
+@c.sampling_options(16384)
+@c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
+@c.json_option
+def command(
+    balls: tuple, pattern: OilPattern, player: Player, lines: str, aim: str, search_shots: int,
+    shots: int, seed: int, out, as_json: bool,
+) -> None:
+    """How often a ball finds the pocket, and which of several does so more often.
+
+    Balls meet the same shots (common random numbers), so a difference is known better than either
+    rate; the number of shots it would take to see it on a real lane is given too.
+
+    \b
+    lanesim odds
+    lanesim odds --ball strong-solid --ball polished-pearl --level 200
+    lanesim odds --ball weak-pearl --line given --laydown 15 --target 8 --json
+    """
+    c.announce_compile("batch")
+    from ..odds import odds
+
+    with c.progress("throwing") as report:
+        result = odds(balls, pattern, player.release, player.spread, shots=shots, seed=seed,
+                      lines=lines, aim=aim, search_shots=search_shots, progress=report)
+    if out is not None:
+        from ..figures.odds import draw_odds
+        from ..files import save_figure
+
+        save_figure(draw_odds(result), out)
+    if as_json:
+        c.print_json(result.to_dict() | {"spread_source": player.spread_source})
+    else:
+        _print(result, pattern, player)
+    if out is not None:
+        c.say_written(out)
+
+
+def _print(result: OddsResult, pattern: OilPattern, player: Player) -> None:
+    from ..pocket import OUTCOMES
+
+    click.echo(f"Odds on {pattern.name} ({c.pattern_words(pattern)})")
+    click.echo(f"{result.shots:,} shots a ball, {result.hand}-handed; "
+               f"spread: {player.spread_source}")
+    click.echo()
+    names = [ball.line.ball for ball in result.balls]
+    rows = [
+        ["laydown board", *(f"{b.line.release.laydown_board:.1f}" for b in result.balls)],
+        ["launch angle [deg]",
+         *(c.signed(b.line.release.launch_angle_deg, 2) for b in result.balls)],
+    ]
+    rows += [[f"{_OUTCOMES[name]} [%]", *(b.line.outcome_rates[name].text().replace(" %", "")
+                                          for b in result.balls)] for name in OUTCOMES]
+    if all(b.pins is not None for b in result.balls):
+        rows += [
+            ["strikes [%]", *(f"{100 * b.pins.strike_rate:.1f} ({100 * b.pins.strike_low:.1f}-"
+                              f"{100 * b.pins.strike_high:.1f})" for b in result.balls)],
+            ["pins per game", *(f"{b.pins.pins_per_game:.0f} ({b.pins.game_low:.0f}-"
+                                f"{b.pins.game_high:.0f})" for b in result.balls)],
+            ["likeliest leaves", *("; ".join(f"{leave} {100 * p:.1f}" for leave, p in
+                                             b.pins.leaves(3)) for b in result.balls)],
+        ]
+    c.print_table(["", *names], rows, note="In brackets: 95 % intervals.")
+    for ball in result.balls:
+        if not ball.line.found:
+            click.echo(f"{ball.line.ball}: {ball.line.message}.")
+    if result.comparisons:
+        click.echo()
+        for pair in result.comparisons:
+            click.echo(f"{pair.sentence()}.")
+
+
+_OUTCOMES = {"pocket": "pocket", "high": "high", "light": "light", "opposite": "far side",
+             "missed": "past the head pin", "gutter": "gutter"}
