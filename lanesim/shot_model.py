@@ -319,16 +319,31 @@ class ShotModel:
         out, entry = self.predict(z[None], x[None])
         return out[0], entry[0]
 
-    def release_slopes(self, z: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """G = df/dx (n, m, 6) and d entry/dx (n, 6) by central differences, one engine call."""
-        xs = np.repeat(x[None], 12, axis=0)
+    def spread_out(self, z: np.ndarray, x: np.ndarray, root: np.ndarray) -> Spreading:
+        """Mean, slopes and covariance of the prediction when x ~ N(x, root root^T).
+
+        Second-order divided differences at h = sqrt(3) (Norgaard, Poulsen & Ravn, Automatica 36,
+        1627 (2000), equations from memory): exact for a quadratic f but for cross terms. One
+        engine call of 13 points a shot.
+
+        root : (n, 6, 6) square roots of the covariance of each shot's release.
+        """
+        h2 = 3.0
+        h = math.sqrt(h2)
+        xs = np.repeat(x[None], 13, axis=0)
         for c in range(6):
-            xs[2 * c, :, c] += STEP_X[c]
-            xs[2 * c + 1, :, c] -= STEP_X[c]
-        out, entry = self.predict(np.repeat(z[None], 12, axis=0), xs)
-        slope = (out[0::2] - out[1::2]) / (2 * STEP_X[:, None, None])
-        slope_entry = (entry[0::2] - entry[1::2]) / (2 * STEP_X[:, None])
-        return np.moveaxis(slope, 0, -1), slope_entry.T
+            xs[2 * c + 1] += h * root[:, :, c]
+            xs[2 * c + 2] -= h * root[:, :, c]
+        out, entry = self.predict(np.repeat(z[None], 13, axis=0), xs)
+        both = np.concatenate([out, entry[:, :, None]], axis=2)
+        middle, up, down = both[0], both[1::2], both[2::2]
+        first = (up - down) / (2 * h)
+        second = (up + down - 2 * middle) / h2
+        mean = middle + 0.5 * second.sum(axis=0)
+        weight = 0.25 * (h2 - 1.0)
+        covariance = np.einsum("cni,cnj->nij", first, first)
+        covariance += weight * np.einsum("cni,cnj->nij", second, second)
+        return Spreading(middle, mean, np.moveaxis(first, 0, -1), covariance)
 
     def parameter_slopes(self, z: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """df/dz (n, m, P) and d entry/dz (n, P) at given releases; 0 for the release offsets."""
@@ -345,42 +360,63 @@ class ShotModel:
             slope_entry[:, core] = ((entry[0::2] - entry[1::2]) / (2 * STEP_Z)).T
         return slope, slope_entry
 
-    def likely_releases(
-        self, z: np.ndarray, use: np.ndarray, rounds: int = 3, start: np.ndarray | None = None,
-    ) -> np.ndarray:
-        """Most likely releases (n, 6) given the measured ones and the result columns in `use` (m,).
+    def aimed_releases(self, z: np.ndarray, rounds: int = 3) -> Aimed:
+        """Releases as known BEFORE looking at what the ball did: measured, offset, and aim.
 
-        Gauss-Newton: x = x_c + R_x G^T S^-1 (y - f(x) - G (x_c - x)).
+        A measured arrow board is part of the release: x ~ N(x_c, R_x) is conditioned on it by
+        Gauss-Newton, x = x_c + K (y - f(x) - g (x_c - x)), K = R_x g^T/(g R_x g^T + sd^2) with
+        the slope g of the board at the arrows in x, by central differences.
         """
         centre = self.centre(z)
-        x = centre.copy() if start is None else start.copy()
-        if not np.any(use):
-            return centre
+        count = len(centre)
+        covariance = self.x_cov.copy()
+        keep = np.repeat(np.eye(6)[None], count, axis=0)
+        pull = np.zeros((count, 6))
+        if not self.is_aim.any():
+            return Aimed(centre, covariance, keep, pull)
+        aim = int(np.flatnonzero(self.is_aim)[0])
+        seen = np.isfinite(self.y[:, aim])
+        x = centre.copy()
         for _ in range(rounds):
-            f, _ = self.at(z, x)
-            slope, _ = self.release_slopes(z, x)
-            x = self.release_update(z, x, f, slope, use)
-        return x
+            xs = np.repeat(x[None], 13, axis=0)
+            for c in range(6):
+                xs[2 * c + 1, :, c] += STEP_X[c]
+                xs[2 * c + 2, :, c] -= STEP_X[c]
+            out, _ = self.predict(np.repeat(z[None], 13, axis=0), xs)
+            f = out[0, :, aim]
+            g = ((out[1::2, :, aim] - out[2::2, :, aim]) / (2 * STEP_X[:, None])).T
+            spread = np.einsum("nc,ncd,nd->n", g, self.x_cov, g) + self.y_sd[aim] ** 2
+            pull = np.einsum("ncd,nd->nc", self.x_cov, g) / spread[:, None] * seen[:, None]
+            gap = np.where(seen, self.y[:, aim] - f - np.einsum("nc,nc->n", g, centre - x), 0.0)
+            x = centre + pull * gap[:, None]
+        keep -= pull[:, :, None] * g[:, None, :]
+        covariance = np.einsum("ncd,nde->nce", keep, self.x_cov)
+        return Aimed(x, 0.5 * (covariance + covariance.transpose(0, 2, 1)), keep, pull)
 
-    def release_update(self, z: np.ndarray, x: np.ndarray, f: np.ndarray, slope: np.ndarray,
-                       use: np.ndarray) -> np.ndarray:
-        """One Gauss-Newton step of `likely_releases`, kept within 4 SDs of what was measured.
 
-        The bound only keeps a misread shot from dragging its own linearisation point away.
-        """
-        centre = self.centre(z)
-        moved = centre.copy()
-        for i in range(len(x)):
-            seen = use & np.isfinite(self.y[i]) & np.isfinite(f[i])
-            if not seen.any():
-                continue
-            g = slope[i][seen]
-            spread = np.diag(self.y_sd[seen] ** 2) + g @ self.x_cov[i] @ g.T
-            gap = self.y[i][seen] - f[i][seen] - g @ (centre[i] - x[i])
-            step = self.x_cov[i] @ g.T @ np.linalg.solve(spread, gap)
-            reach = 4.0 * np.sqrt(np.diag(self.x_cov[i]))
-            moved[i] += np.clip(step, -reach, reach)
-        return moved
+@dataclass(frozen=True)
+class Aimed:
+    """Releases x (n, 6) with covariance (n, 6, 6); `keep` (n, 6, 6) = dx/d(offset) and
+    `pull` (n, 6) = -dx/d(board predicted at the arrows)."""
+
+    x: np.ndarray
+    covariance: np.ndarray
+    keep: np.ndarray
+    pull: np.ndarray
+
+
+@dataclass(frozen=True)
+class Spreading:
+    """Predictions of a spread-out release; the last of the m + 1 columns is the entry board.
+
+    middle, mean : (n, m + 1) at the centre and averaged; slope : (n, m + 1, 6) in SDs of the
+    root's columns; covariance : (n, m + 1, m + 1).
+    """
+
+    middle: np.ndarray
+    mean: np.ndarray
+    slope: np.ndarray
+    covariance: np.ndarray
 
 
 def _board_at(path: np.ndarray, feet: np.ndarray) -> np.ndarray:
@@ -435,29 +471,27 @@ def measuring_sds(given: Mapping[str, float] | None = None) -> dict[str, float]:
 
 
 @dataclass(frozen=True)
-class Linear:
-    """The problem about one point (z0, x0), linear in the releases.
+class Local:
+    """The whitened problem about one parameter point z0.
 
     Attributes
     ----------
-    z0, x0 : (P,), (n, 6) the point. slope, slope_entry : G = df/dx there (n, m, 6), (n, 6).
-    whiten : (n, m, m) inverse Cholesky factors of S = R_y + G R_x G^T, zero where not measured.
-    seen : (n, m) measured columns. window_sd : (n,) SD of the entry board of shots known by their
-    outcome only, else NaN.
-    f, entry, df, dentry : prediction at the point and its slope in z (the last axis), or None.
+    z0 : (P,). aimed : releases there; shift (n, 6, P) = how they follow z.
+    mean : (n, m + 1) expected columns (the last: entry board) at z0, averaged over the releases;
+    middle : (n, m + 1) at the central releases; slope : (n, m + 1, P) d mean/dz.
+    whiten : (n, m, m) inverse Cholesky factors of S, zero where not seen; seen : (n, m).
+    window_sd : (n,) SD of the entry board of shots known by their outcome only, else NaN.
     """
 
     z0: np.ndarray
-    x0: np.ndarray
+    aimed: Aimed
+    shift: np.ndarray
+    mean: np.ndarray
+    middle: np.ndarray
     slope: np.ndarray
-    slope_entry: np.ndarray
     whiten: np.ndarray
     seen: np.ndarray
     window_sd: np.ndarray
-    f: np.ndarray | None = None
-    entry: np.ndarray | None = None
-    df: np.ndarray | None = None
-    dentry: np.ndarray | None = None
 
     @property
     def owner(self) -> np.ndarray:
@@ -466,71 +500,71 @@ class Linear:
                                np.flatnonzero(np.isfinite(self.window_sd))])
 
 
-def linearise(model: ShotModel, z: np.ndarray, x0: np.ndarray, *, tangent: bool = False) -> Linear:
-    """Slopes and whitening at (z, x0); with `tangent` also the slopes in z."""
-    slope, slope_entry = model.release_slopes(z, x0)
-    seen = np.isfinite(model.y) & np.all(np.isfinite(slope), axis=2)
+def look(model: ShotModel, z: np.ndarray) -> Local:
+    """Expected columns, their covariance and their slopes at z."""
+    aimed = model.aimed_releases(z)
+    values, vectors = np.linalg.eigh(aimed.covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    out = model.spread_out(z, aimed.x, root)
+    slope_z, slope_entry = model.parameter_slopes(z, aimed.x)
+    slope = np.concatenate([slope_z, slope_entry[:, None, :]], axis=1)
+    # slope in x itself: the root is orthogonal columns times SDs, so its inverse is known
+    inverse = np.where(values > 1e-12, 1.0 / np.sqrt(np.maximum(values, 1e-12)), 0.0)
+    in_x = np.einsum("nik,nk,nck->nic", out.slope, inverse, vectors)
+    shift = np.zeros((len(aimed.x), 6, len(model.terms)))
+    for j, c, sd in model.offset_terms:
+        shift[:, :, j] = aimed.keep[:, :, c] * sd
+    if model.is_aim.any():
+        aim = int(np.flatnonzero(model.is_aim)[0])
+        shift -= np.einsum("nc,np->ncp", aimed.pull, slope[:, aim, :])
+    slope = slope + np.einsum("nic,ncp->nip", in_x, shift)
+    seen = np.isfinite(model.y) & ~model.is_aim & np.isfinite(out.mean[:, :-1])
     count, width = seen.shape
     whiten = np.zeros((count, width, width))
     for i in range(count):
         mask = seen[i]
-        g = slope[i][mask]
-        spread = np.diag(model.y_sd[mask] ** 2) + g @ model.x_cov[i] @ g.T
+        spread = np.diag(model.y_sd[mask] ** 2) + out.covariance[i, :-1, :-1][np.ix_(mask, mask)]
         whiten[i][np.ix_(mask, mask)] = np.linalg.inv(np.linalg.cholesky(spread))
-    variance = np.einsum("nc,ncd,nd->n", slope_entry, model.x_cov, slope_entry)
     known = ~np.isnan(model.window[:, 0])
-    window_sd = np.where(known, np.sqrt(model.window_sd**2 + variance), np.nan)
-    line = Linear(z, x0, np.where(seen[:, :, None], slope, 0.0), slope_entry, whiten, seen,
-                  window_sd)
-    if not tangent:
-        return line
-    f, entry = model.at(z, x0)
-    df, dentry = model.parameter_slopes(z, x0)
-    return replace(line, f=f, entry=entry, df=df, dentry=dentry)
+    window_sd = np.where(known, np.sqrt(model.window_sd**2 + out.covariance[:, -1, -1]), np.nan)
+    return Local(z, aimed, shift, out.mean, out.middle, np.where(np.isfinite(slope), slope, 0.0),
+                 whiten, seen, window_sd)
 
 
-def prediction(model: ShotModel, line: Linear, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(n, m) columns and (n,) entry boards at (z, x0): by the tangent, if any, else exact."""
-    if line.df is None:
-        return model.at(z, line.x0)
-    step = z - line.z0
-    assert line.f is not None and line.entry is not None and line.dentry is not None
-    return line.f + line.df @ step, line.entry + line.dentry @ step
+def exact(model: ShotModel, local: Local, zs: np.ndarray) -> np.ndarray:
+    """Expected columns (s, n, m + 1) at other z by the engine.
+
+    The releases follow z linearly and the averaging's correction is kept as it was at z0.
+    """
+    xs = local.aimed.x + np.einsum("ncp,sp->snc", local.shift, zs - local.z0)
+    out, entry = model.predict(zs, xs)
+    return np.concatenate([out, entry[:, :, None]], axis=2) + (local.mean - local.middle)
 
 
-def residuals(model: ShotModel, line: Linear, z: np.ndarray) -> np.ndarray:
-    """Whitened residuals (rows,): every measured column, then the shots known by outcome."""
-    f, entry = prediction(model, line, z)
-    shift = model.centre(z) - line.x0
-    gap = model.y - f - np.einsum("nmc,nc->nm", line.slope, shift)
-    gap = np.where(line.seen & np.isfinite(gap), gap, 0.0)
-    rows = np.einsum("nij,nj->ni", line.whiten, gap)[line.seen]
-    known = np.isfinite(line.window_sd)
-    at = (entry + np.einsum("nc,nc->n", line.slope_entry, shift))[known]
+def tangent(local: Local, z: np.ndarray) -> np.ndarray:
+    """Expected columns (n, m + 1) at z by the slopes."""
+    return local.mean + local.slope @ (z - local.z0)
+
+
+def whitened(model: ShotModel, local: Local, expected: np.ndarray) -> np.ndarray:
+    """Residual rows: every measured column, then the shots known by their outcome."""
+    gap = np.where(local.seen, model.y - expected[:, :-1], 0.0)
+    gap = np.where(np.isfinite(gap), gap, 0.0)
+    rows = np.einsum("nij,nj->ni", local.whiten, gap)[local.seen]
+    known = np.isfinite(local.window_sd)
+    at = expected[known, -1]
     inside = np.clip(at, model.window[known, 0], model.window[known, 1])
-    return np.concatenate([rows, (inside - at) / line.window_sd[known]])
+    return np.concatenate([rows, (inside - at) / local.window_sd[known]])
 
 
-def jacobian(model: ShotModel, line: Linear, z: np.ndarray) -> np.ndarray:
-    """d residuals / dz (rows, P)."""
-    if line.df is None:
-        df, dentry = model.parameter_slopes(z, line.x0)
-    else:
-        assert line.dentry is not None
-        df, dentry = line.df.copy(), line.dentry.copy()
-    for j, c, sd in model.offset_terms:
-        df[:, :, j] = line.slope[:, :, c] * sd
-        dentry[:, j] = line.slope_entry[:, c] * sd
-    df = np.where(line.seen[:, :, None] & np.isfinite(df), df, 0.0)
-    rows = -np.einsum("nij,njp->nip", line.whiten, df)[line.seen]
-    known = np.isfinite(line.window_sd)
-    if not known.any():
-        return rows
-    _, entry = prediction(model, line, z)
-    shift = model.centre(z) - line.x0
-    at = (entry + np.einsum("nc,nc->n", line.slope_entry, shift))[known]
+def jacobian(model: ShotModel, local: Local, expected: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    """d rows / dz (rows, P) for slopes (n, m + 1, P) of the expected columns."""
+    part = np.where(local.seen[:, :, None], slope[:, :-1], 0.0)
+    rows = -np.einsum("nij,njp->nip", local.whiten, part)[local.seen]
+    known = np.isfinite(local.window_sd)
+    at = expected[known, -1]
     outside = (at < model.window[known, 0]) | (at > model.window[known, 1])
-    edge = -dentry[known] / line.window_sd[known, None] * outside[:, None]
+    edge = -slope[known, -1] / local.window_sd[known, None] * outside[:, None]
     return np.concatenate([rows, edge])
 
 

@@ -1,0 +1,183 @@
+"""Two balls thrown side by side, new against old: what differs, how surely, what would settle it.
+
+Both balls are fitted together on the same shots file (`fit.fit_shots`), each with its own cover
+parameters, the lane and the measuring in common. A difference is a function g of all parameters;
+its variance is grad g^T C grad g with the fit's covariance C.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .ball import Ball
+from .errors import InputError, check_range, nearest_name
+from .fit import NORMAL_95, FitResult, robust_constants
+from .friction import DEFAULT_FRICTION, FrictionModel
+from .motion import kernels as k
+from .pattern import OilPattern
+from .release import Release
+from .shot_model import STEP_Z, ShotModel
+from .shots_file import ShotLog
+from .trajectory import throw_parameters
+from .units import MICRON_M
+
+NORMAL_80 = 0.8416212335729143  # one-sided normal point of a power of 80 %
+MOST_MORE = 5000  # beyond this many more shots the answer is "not by more of the same shots"
+
+
+@dataclass(frozen=True)
+class BallDifference:
+    """One difference, second ball minus first.
+
+    Attributes
+    ----------
+    first, second, difference, low, high : values and 95 % interval of the difference, in `unit`.
+    settled : whether the interval leaves out zero.
+    more_shots : how many more shots (both balls together, same mix, same measuring) would leave
+        out zero with a chance of 80 %, if the difference is as estimated; 0 if settled, None if
+        no number up to 5000 would.
+    """
+
+    name: str
+    unit: str
+    first: float
+    second: float
+    difference: float
+    low: float
+    high: float
+    settled: bool
+    more_shots: int | None
+
+
+@dataclass(frozen=True)
+class SideBySide:
+    """Two balls under one release on one pattern.
+
+    differences : dry friction, roughness, entry board. more_shots_for_boards : more shots until
+    the 95 % interval of the entry boards' difference is within +-`within_boards`, or None.
+    """
+
+    first: str
+    second: str
+    pattern: str
+    shots: tuple[int, int]
+    differences: tuple[BallDifference, ...]
+    within_boards: float
+    more_shots_for_boards: int | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything, ready for JSON."""
+        return {"first": self.first, "second": self.second, "pattern": self.pattern,
+                "shots": list(self.shots), "within_boards": self.within_boards,
+                "more_shots_for_boards": self.more_shots_for_boards,
+                "differences": [vars(d) for d in self.differences]}
+
+
+def compare_balls(
+    result: FitResult, log: ShotLog, balls: Mapping[str, Ball],
+    patterns: Mapping[str, OilPattern], first: str, second: str, release: Release, *,
+    pattern: str | None = None, friction: FrictionModel = DEFAULT_FRICTION,
+    within_boards: float = 1.0,
+) -> SideBySide:
+    """Differences between two fitted balls.
+
+    Parameters
+    ----------
+    result : of fit_shots on `log` with the same balls, patterns and friction model.
+    release : at which the entry boards are compared (as measured; fitted offsets are added).
+    pattern : on which; default the one most shots were thrown on.
+
+    Raises
+    ------
+    InputError
+        for a ball without shots or without parameters of its own in the fit.
+    """
+    check_range("boards", within_boards, 0.05, 20)
+    thrown = [result.shot_ball.count(name) for name in (first, second)]
+    for name, count in zip((first, second), thrown, strict=True):
+        if name not in balls:
+            raise nearest_name(name, set(log.ball), "ball")
+        if count == 0:
+            raise InputError(f"no shot of ball '{name}' in {log.source}; thrown were: "
+                             f"{', '.join(sorted(set(log.ball)))}")
+    if first == second:
+        raise InputError(f"both balls are '{first}'; a comparison needs two")
+    if not any(t.kind.startswith("ball_") for t in result.terms):
+        raise InputError("the fit has no ball parameter; add ball_friction to --params")
+    pattern = pattern or max(sorted(set(log.pattern)), key=log.pattern.count)
+    if pattern not in set(log.pattern):
+        raise nearest_name(pattern, set(log.pattern), "pattern in the shots")
+    model = ShotModel(log, balls, patterns, result.terms, hand=result.hand, friction=friction)
+    film = patterns[pattern].film_m(result.hand)
+
+    def values(z: np.ndarray) -> np.ndarray:
+        """(3, 2): dry friction, roughness [um], entry board of both balls at z."""
+        pars = np.array([model.parameter_vector(z, n, pattern) for n in (first, second)])
+        paps = np.array([balls[n].inertia.pap_body for n in (first, second)])
+        row = release.row()
+        row[:6] += model.offsets(z)
+        table = throw_parameters(paps, pars, np.array([row, row]), film, which=np.arange(2),
+                                 keep_paths=True)
+        assert table.path_board is not None
+        lane = friction.lane_roughness_um * model.values(z).get(("lane_roughness", ""), 1.0)
+        rough = np.sqrt(np.maximum((pars[:, k.P_SIGMA] / MICRON_M) ** 2 - lane**2, 0.0))
+        return np.array([pars[:, k.P_MU_DRY], rough, table.path_board[:, 59]])
+
+    here = values(result.z)
+    count = len(result.terms)
+    slope = np.empty((3, count))
+    for j in range(count):
+        step = STEP_Z * np.eye(count)[j]
+        up, down = values(result.z + step), values(result.z - step)
+        slope[:, j] = ((up[:, 1] - up[:, 0]) - (down[:, 1] - down[:, 0])) / (2 * STEP_Z)
+    mine = np.array([b in (first, second) for b in result.shot_ball])
+    width = _Width(result, mine)
+    out = []
+    for row, (name, unit) in enumerate((("dry friction", ""), ("roughness", "um"),
+                                        ("board at 59 ft", "boards"))):
+        gap = float(here[row, 1] - here[row, 0])
+        sd = math.sqrt(max(float(slope[row] @ result.covariance @ slope[row]), 0.0))
+        settled = abs(gap) > NORMAL_95 * sd
+        more = 0 if settled else width.shots_until(slope[row],
+                                                   abs(gap) / (NORMAL_95 + NORMAL_80))
+        out.append(BallDifference(name, unit, float(here[row, 0]), float(here[row, 1]), gap,
+                                  gap - NORMAL_95 * sd, gap + NORMAL_95 * sd, settled, more))
+    return SideBySide(first, second, pattern, (thrown[0], thrown[1]), tuple(out), within_boards,
+                      width.shots_until(slope[2], within_boards / NORMAL_95))
+
+
+class _Width:
+    """How the SD of a difference shrinks as more shots of the two balls come in.
+
+    Shots are taken to carry as much information, on average, as those already thrown.
+    """
+
+    def __init__(self, result: FitResult, mine: np.ndarray) -> None:
+        self.bend, self.square = robust_constants(result.loss_scale)
+        self.noise = result.noise if result.inflated else 1.0
+        self.here = result.shot_information.sum(axis=0)
+        self.per_shot = result.shot_information[mine].mean(axis=0)
+
+    def sd(self, slope: np.ndarray, more: int) -> float:
+        information = self.here + more * self.per_shot
+        one = np.eye(len(slope))
+        inverse = np.linalg.inv(self.bend * information + one)
+        middle = self.noise**2 * self.square * information + one
+        return math.sqrt(float(slope @ inverse @ middle @ inverse @ slope))
+
+    def shots_until(self, slope: np.ndarray, target: float) -> int | None:
+        """Fewest more shots for an SD of at most `target`, or None beyond MOST_MORE."""
+        if self.sd(slope, 0) <= target:
+            return 0
+        if self.sd(slope, MOST_MORE) > target:
+            return None
+        low, high = 0, MOST_MORE
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (low, middle) if self.sd(slope, middle) <= target else (middle, high)
+        return high
