@@ -743,7 +743,8 @@ def _look(
         entrant=entrant.name, ball=ball.name, games=games,
         entry_board=_median(board[0]), entry_angle_deg=_median(angle[0]), pocket=rates[0],
         move=move, pocket_moved=rates[1], entry_angle_moved_deg=_median(angle[1]),
-        gain=paired_difference(hit[0], hit[1], ADVICE_CONFIDENCE), speed_mph=speed, pocket_speed=rates[2],
+        gain=paired_difference(hit[0], hit[1], ADVICE_CONFIDENCE), speed_mph=speed,
+        pocket_speed=rates[2],
         laydown_board=float(there[0]), arrow_board=board_at_arrows(there[0], there[1]),
         hits_moved=hit[1],
     )

@@ -60,8 +60,8 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
     panels: tuple[tuple[str, np.ndarray, Any, Any], ...] = (
         ("Before", before, oil_colormap(), Normalize(0.0, top)),
         (f"After {_count(result.games, 'game')}", after, oil_colormap(), Normalize(0.0, top)),
-        ("What changed" + ("; dashed: oil added" if (change > _ADDED * reach).any() else ""), change, difference_colormap(),
-         TwoSlopeNorm(0.0, -reach, reach)),
+        ("What changed" + ("; dashed: oil added" if (change > _ADDED * reach).any() else ""),
+         change, difference_colormap(), TwoSlopeNorm(0.0, -reach, reach)),
     )
     hand = who.player.release.hand
     path = result.path_board[entrant]

@@ -52,7 +52,8 @@ def _total(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
     _curve(axes, ball.total_games, ball.lost_refreshed, 1, "just refreshed")
     _curve(axes, ball.total_games, ball.lost_extracted, 2, "oil drawn out and refreshed")
     _limits(axes, allowed)
-    axes.set(title=f"{ball.ball.name}: against a new one, from today on", xlim=(ball.total_games[0], ball.total_games[-1]))
+    axes.set(title=f"{ball.ball.name}: against a new one, from today on",
+             xlim=(ball.total_games[0], ball.total_games[-1]))
     axes.tick_params(labelleft=True)
     axes.legend(loc="upper left")
     if last:
