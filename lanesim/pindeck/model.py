@@ -59,15 +59,15 @@ class PinPhysics:
     ball and pins (from memory, low confidence).
     """
 
-    ball_pin_restitution: float = 0.70
-    pin_pin_restitution: float = 0.70
-    deck_restitution: float = 0.40
-    kickback_restitution: float = 0.50
-    ball_pin_friction: float = 0.15
-    pin_pin_friction: float = 0.15
-    pin_deck_friction: float = 0.25
-    ball_deck_friction: float = 0.15
-    kickback_friction: float = 0.25
+    ball_pin_restitution: float = 0.7926
+    pin_pin_restitution: float = 0.635
+    deck_restitution: float = 0.3806
+    kickback_restitution: float = 0.3081
+    ball_pin_friction: float = 0.2992
+    pin_pin_friction: float = 0.2645
+    pin_deck_friction: float = 0.4321
+    ball_deck_friction: float = 0.0772
+    kickback_friction: float = 0.2529
     contact_ms: float = 2.0  # softer than wood on resin, for speed; its effect is in CARRY.md
     step_ms: float = 0.5
 
