@@ -1,0 +1,80 @@
+"""Print the shipped carry and spare tables beside what is published, for CARRY.md.
+
+    python benchmarks/report_carry.py
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lanesim.pindeck.outcomes import pins_from_shots
+from lanesim.pindeck.spares import PUBLISHED, SpareTable, default_spares
+from lanesim.pindeck.table import default_table
+from lanesim.score import leave_mask, leave_name, pins_in
+
+SPEED_MPH = 16.5
+
+
+def main() -> None:
+    table, spares = default_table(), default_spares()
+    print(f"{len(table.board)} runs, bandwidths {table.bandwidths}, "
+          f"{len(set(table.standing.tolist()))} kinds of leave")
+    print("\nStrikes [%] at 16.5 mph (rows: angle [deg]; columns: board)")
+    boards = np.arange(15.0, 20.6, 0.5)
+    print("      " + "".join(f"{b:6.1f}" for b in boards))
+    for angle in (2.0, 3.0, 4.0, 5.0, 6.0, 7.0):
+        rates = table.strike_probability(boards, angle, SPEED_MPH)
+        print(f"{angle:5.1f} " + "".join(f"{100 * r:6.0f}" for r in rates))
+    for speed in (14.0, 16.5, 19.0):
+        fine = np.arange(15.0, 20.01, 0.1)
+        rates = table.strike_probability(fine, 6.0, speed)
+        print(f"best board at 6 deg, {speed:g} mph: {fine[np.argmax(rates)]:.1f} "
+              f"({100 * rates.max():.0f} %)")
+    p, low, high, n = table.strike_interval(17.5, 6.0, SPEED_MPH)
+    print(f"17.5, 6 deg: {100 * p:.0f} % ({100 * low:.0f}-{100 * high:.0f}), {n:.0f} effective runs")
+
+    places = {
+        "17.5 at 6": ([17.5], [6.0]),
+        "16.5 at 6.5-7": ([16.5], [6.5, 7.0]),
+        "light 15-16 at 4-6": ([15.0, 15.5, 16.0], [4.0, 5.0, 6.0]),
+        "high 18.5-19 at 4-6": ([18.5, 19.0], [4.0, 5.0, 6.0]),
+        "very high 19.5 at 4-6": ([19.5], [4.0, 5.0, 6.0]),
+        "pocket 16.6-18.4 at 4-6": (np.arange(16.6, 18.45, 0.2), [4.0, 5.0, 6.0]),
+    }
+    print("\nLeaves among the non-strikes")
+    for name, (b, a) in places.items():
+        bb, aa = (x.ravel() for x in np.meshgrid(b, a))
+        masks, chance = table.leave_distribution(bb, aa, np.full(bb.shape, SPEED_MPH))
+        rest = chance[masks != 0].sum()
+        nine = sum(p for m, p in zip(masks, chance, strict=True) if pins_in(int(m)) == 1) / rest
+        top = ", ".join(f"{leave_name(int(m))} {100 * p / rest:.0f}"
+                        for m, p in list(zip(masks, chance, strict=True))[:13] if m)
+        print(f"{name}: strikes {100 * (1 - rest):.0f} %, nines {100 * nine:.0f} % of the rest; "
+              f"{top}")
+
+    print("\nSpares [%]: published (read) against simulated, spread "
+          f"{spares.spread_boards} boards")
+    own = SpareTable(spares.masks, spares.made, spares.taken, spares.spread_boards + 1e-6)
+    for name, (made, tried) in PUBLISHED.items():
+        d = own.detail(leave_mask(name))
+        print(f"{name:10s} {100 * made / tried:5.1f} of {tried:4d}   simulated "
+              f"{100 * d['rate']:5.1f} ({100 * d['low']:.1f}-{100 * d['high']:.1f})")
+    for name in ("5", "2-8", "4-9", "4-7", "6-10", "3-6-10", "5-7", "8-10", "2"):
+        d = own.detail(leave_mask(name))
+        print(f"{name:10s}                 {d['source']} {100 * d['rate']:5.1f}")
+
+    rng = np.random.default_rng(3)
+    print("\nInvented players: spread about board 17.4, 5 deg")
+    for sd in (0.3, 0.6, 0.9, 1.5):
+        n = 20_000
+        r = pins_from_shots(rng.normal(17.4, sd, n), rng.normal(5.0, 0.6, n),
+                            rng.normal(SPEED_MPH, 0.3, n))
+        print(f"SD {sd} boards: strikes {100 * r.strike_rate:.1f} % "
+              f"({100 * r.strike_low:.1f}-{100 * r.strike_high:.1f}), carry in the pocket "
+              f"{100 * r.pocket_carry:.0f} %, spares {100 * r.spare_rate:.0f} %, "
+              f"{r.pins_per_game:.0f} pins, {r.pins_per_point:.2f} a point, "
+              f"fallback {100 * r.assumed_spare_share:.0f} %")
+
+
+if __name__ == "__main__":
+    main()
