@@ -1,8 +1,10 @@
-"""The house keeps its floors: who imports whom, and what a bare `--help` costs."""
+"""The house keeps its floors: who imports whom, and what a bare `--help` costs.
+
+That the kernels file imports nothing of ours: tests/test_kernels_file.py.
+"""
 
 from __future__ import annotations
 
-import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -17,36 +19,11 @@ PROJECT = Path(__file__).parents[1] / "pyproject.toml"
 HEAVY = ("numba", "scipy", "matplotlib", "numpy", "rich", "msgspec")
 
 
-def imports_of(path: Path) -> list[tuple[int, str]]:
-    """(level, module) of every import in a file, wherever it stands."""
-    found = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Import):
-            found += [(0, alias.name) for alias in node.names]
-        elif isinstance(node, ast.ImportFrom):
-            found.append((node.level, node.module or ""))
-    return found
-
-
 def test_the_floors_import_only_downward():
     """import-linter's contracts of pyproject.toml, which also list every module."""
     from importlinter.cli import lint_imports
 
     assert lint_imports(config_filename=str(PROJECT), no_cache=True) == 0
-
-
-def test_the_kernels_file_imports_nothing_of_ours():
-    """numba's cache does not notice a change in another file (DEVELOPERS.md, traps)."""
-    kernels = imports_of(PACKAGE / "motion" / "kernels.py")
-    assert kernels, "the file was not read"
-    ours = [entry for entry in kernels if entry[0] > 0 or entry[1].split(".")[0] == "lanesim"]
-    assert ours == []
-
-
-def test_numba_is_used_in_the_kernels_file_only():
-    users = {path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py")
-             if any(name.split(".")[0] == "numba" for _, name in imports_of(path))}
-    assert users == {"motion/kernels.py"}
 
 
 def loaded_by(code: str) -> set[str]:

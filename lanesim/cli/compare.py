@@ -18,9 +18,9 @@ MAX_DRAWN = 8  # more paths than that are not told apart
 COLUMNS = (
     ("hook_ft", "hook\n[ft]", 1),
     ("roll_ft", "roll\n[ft]", 1),
-    ("breakpoint_board", "breakpoint\n[board]", 1),
+    ("breakpoint_board", "break-\npoint\n[board]", 1),
     ("breakpoint_ft", "at\n[ft]", 1),
-    ("late_board", "at 59 ft\n[board]", 1),
+    ("late_board", "at\n59 ft\n[board]", 1),
     ("late_angle_deg", "angle\n[deg]", 2),
     ("entry_board", "entry\n[board]", 1),
     ("entry_speed_mph", "speed\n[mph]", 1),

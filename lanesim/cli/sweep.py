@@ -61,6 +61,8 @@ def command(ctx, over, ball, pattern, release, show, out, csv, as_json) -> None:
         c.print_json(found.to_dict())
     else:
         _print(found, show)
+        if target is not None and "laydown" in (axis.setting.name for axis in axes):
+            click.echo(f"each laydown is aimed at {text}: the launch angle goes with it")
     for path in files:
         c.say_written(path)
 
