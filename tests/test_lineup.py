@@ -221,6 +221,21 @@ def test_aim_is_a_callable_of_the_entry(solid, medium):
                    aim=lambda board, angle_deg, speed_mph: 2.0 + 0.0 * board)
 
 
+def test_aiming_at_strikes_of_a_carry_table(solid, medium):
+    """A made-up table that strikes on board 14 only: the line for strikes moves there."""
+    from lanesim.pindeck.table import CarryTable
+
+    rng = np.random.default_rng(0)
+    board, angle, speed = rng.uniform((1, 0, 13), (39, 7, 19), (6000, 3)).T
+    strikes = rng.random(6000) < 0.9 * np.exp(-0.5 * ((board - 14.0) / 1.5) ** 2)
+    table = CarryTable(board, angle, speed, np.where(strikes, 0, 1 << 9), (0.5, 1.0, 1.5))
+    found = find_line(solid, medium, PLAYER, LEVELS["elite"], aim="strike",
+                      strike_probability=table.strike_probability, **FAST)
+    assert found.aim == "strike"
+    assert abs(found.entry_board_mean - 14.0) < 1.0
+    assert found.rate.rate == pytest.approx(found.values.mean())
+
+
 def test_speed_search_stays_in_its_window(solid, medium):
     found = find_line(solid, medium, PLAYER, LEVELS["200"], search_speed=True, with_map=False,
                       shots=64, search_shots=2500, seed=1)
@@ -234,6 +249,24 @@ def test_honest_when_no_line_finds_the_pocket(solid, medium):
     assert not lost.found
     assert "no line tried finds the pocket clearly more often than chance" in lost.message
     assert 6 <= lost.release.laydown_board <= 8 and 2 <= lost.release.launch_angle_deg <= 4
+
+
+@pytest.mark.slow
+def test_map_against_direct_shots(solid):
+    """The map is for the eye: within 10 points of 1,024 shots thrown at each of these lines.
+
+    Three standard errors of the direct rates are 4.7 points; the rest is the models' own error
+    (largest at the edge of the lane, where many shots are lost).
+    """
+    pattern = load_pattern_named("house-easy-41")
+    found = find_line(solid, pattern, PLAYER, LEVELS["200"], shots=64, search_shots=6000)
+    for laydown, angle in ((10, -4.2), (15, -4.4), (18, -4.3), (22, -3.8), (25, -3.0), (28, -3.1),
+                           (28, -4.2), (32, -4.2), (20, 1.0)):
+        line = replace(PLAYER, laydown_board=float(laydown), launch_angle_deg=angle)
+        direct = judge_line(solid, pattern, line, LEVELS["200"], shots=1024, seed=8).rate.rate
+        i = np.argmin(np.abs(found.map_laydown - laydown))
+        j = np.argmin(np.abs(found.map_angle - angle))
+        assert found.map_rate[i, j] == pytest.approx(direct, abs=0.10), (laydown, angle)
 
 
 @pytest.mark.slow

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from ..ball import Ball
     from ..lineup import Line, LineResult, MissReport, Room
     from ..pattern import OilPattern
+    from ..pindeck.outcomes import PinResult
     from ..release import Player
 
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 @click.option("--search-speed", is_flag=True, help="Also try 2 mph slower to 2 mph faster.")
 @click.option("--boards", nargs=2, type=float, default=(6.0, 35.0), show_default=True,
               metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
-@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=6000,
+@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=4000,
               show_default=True, help="About how many shots the search may take.")
 @c.sampling_options(8192)
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
@@ -45,6 +46,7 @@ def command(
     """
     c.announce_compile("batch")
     from ..lineup import find_line, miss_report
+    from ..odds import has_carry_table, with_pins
 
     with c.progress("lining up") as report:
         line = find_line(
@@ -55,22 +57,26 @@ def command(
     with c.progress("room for misses"):
         room = miss_report(ball, pattern, line.release, player.spread, shots=min(shots, 2048),
                            seed=seed, aim=aim)
+    pins = with_pins(line).pins if has_carry_table() else None
     if out is not None:
         from ..figures.lineup import draw_lineup
         from ..files import save_figure
 
         save_figure(draw_lineup(line), out)
     if as_json:
-        c.print_json(line.to_dict() | {"misses": room.to_dict(),
-                                       "spread_source": player.spread_source})
+        c.print_json(line.to_dict() | {
+            "misses": room.to_dict(), "pins": pins.to_dict() if pins else None,
+            "spread_source": player.spread_source,
+        })
     else:
-        _print(line, room, ball, pattern, player)
+        _print(line, room, pins, ball, pattern, player)
     if out is not None:
         c.say_written(out)
 
 
 def _print(
-    line: LineResult, room: MissReport, ball: Ball, pattern: OilPattern, player: Player
+    line: LineResult, room: MissReport, pins: PinResult | None, ball: Ball, pattern: OilPattern,
+    player: Player,
 ) -> None:
     release = line.release
     click.echo(f"{ball.name} on {pattern.name}")
@@ -84,15 +90,21 @@ def _print(
                    f"{release.hand}-handed; spread: {player.spread_source}"),
     ])
     click.echo()
-    aim = {"pocket": "in the pocket", "strike": "strikes"}[line.aim]
     facts = [
         ("lay down on", f"board {release.laydown_board:.1f}"),
         ("launch angle", f"{c.signed(release.launch_angle_deg, 2)} deg, over board "
                          f"{line.arrow_board:.1f} at the arrows"),
     ]
-    facts += [(aim, f"{line.rate.text()} of shots")]
-    if line.aim != "pocket":
-        facts += [("in the pocket", f"{line.pocket.text()} of shots")]
+    facts += [("in the pocket", f"{line.pocket.text()} of shots")]
+    if pins is not None:
+        low, high = 100 * pins.strike_low, 100 * pins.strike_high
+        leaves = ", ".join(f"{leave} ({100 * p:.1f} %)" for leave, p in pins.leaves(4))
+        facts += [
+            ("strikes", f"{100 * pins.strike_rate:.1f} % ({low:.1f}-{high:.1f}) of shots"),
+            ("pins per game", f"{pins.pins_per_game:.0f} ({pins.game_low:.0f}-{pins.game_high:.0f})"
+                              " on such shots alone"),
+            ("likeliest leaves", leaves),
+        ]
     facts += [
         ("entry", f"board {line.entry_board_mean:.1f} (SD {line.entry_board_sd:.1f}) at "
                   f"{line.entry_angle_mean_deg:.1f} deg (SD {line.entry_angle_sd_deg:.1f}), "

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
                    "the release options' laydown and angle.")
 @click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
               show_default=True, help="What a best line finds most often.")
-@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=6000,
+@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=3000,
               show_default=True, help="About how many shots the search of a line may take.")
 @c.sampling_options(16384)
 @c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
@@ -92,6 +92,8 @@ def _print(result: OddsResult, pattern: OilPattern, player: Player) -> None:
             click.echo(f"{ball.line.ball}: {ball.line.message}.")
     if result.comparisons:
         click.echo()
+        if result.lines == "own":
+            click.echo("Each ball on its own best line, found by search (good to about a point).")
         for pair in result.comparisons:
             click.echo(f"{pair.sentence()}.")
 

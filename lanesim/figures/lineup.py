@@ -42,7 +42,7 @@ def draw_lineup(result: LineResult, *, title: str = "") -> Figure:
         result.map_laydown, result.map_angle, rate, levels=np.linspace(0, top, 41),
         cmap=heat_colormap(),
     )
-    step = 10 if top > 25 else 5 if top > 12 else 2
+    step = 20 if top > 60 else 10 if top > 25 else 5 if top > 12 else 2
     levels = np.arange(step, top, step)
     if len(levels):
         lines = axes.contour(result.map_laydown, result.map_angle, rate, levels=levels,
