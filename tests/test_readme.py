@@ -31,8 +31,11 @@ NUMBER = re.compile(r"[-+]?\d+(?:\.(\d+))?\Z")
 ANY = "..."
 
 
-def run(line: str) -> str:
-    """Standard output, then remarks of a command of the README, run in this process."""
+def run(line: str, shown: str) -> str:
+    """Standard output, then remarks of a command of the README, run in this process.
+
+    It must succeed, unless what is shown is an error.
+    """
     from click.testing import CliRunner
 
     from lanesim.cli import cli
@@ -42,6 +45,7 @@ def run(line: str) -> str:
     result = CliRunner().invoke(cli, words, prog_name="lanesim")
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
+    assert result.exit_code == (2 if shown.startswith("lanesim: ") else 0), result.output
     remarks = [r for r in result.stderr.splitlines() if not r.startswith("compiling ")]
     return "\n".join(filter(None, [result.stdout.rstrip(), *remarks]))
 
@@ -118,7 +122,7 @@ def outputs(text: str):
         if kind == "file":
             Path(what).write_text(shown, encoding="utf-8")
         elif kind == "command":
-            yield what, shown, run(what), span
+            yield what, shown, run(what, shown), span
         else:
             printed = run_python(what, namespace)
             if shown is not None:
