@@ -111,7 +111,9 @@ def finish(folder: Path, seed: int, out: Path) -> None:
     failed = int((rows[:, 3] < 0).sum())
     rows = rows[rows[:, 3] >= 0]
     tried = {}
-    for widths in itertools.product((0.25, 0.4, 0.6, 0.9), (0.5, 0.8, 1.2, 2.0), (1.5, 3.0, 6.0)):
+    for widths in itertools.product(
+        (0.15, 0.2, 0.3, 0.45, 0.7), (0.5, 0.8, 1.2, 2.0), (1.5, 3.0, 6.0)
+    ):
         tried[widths] = leave_one_out(rows, widths)
     best = max(tried, key=tried.get)
     for widths, value in sorted(tried.items(), key=lambda t: -t[1])[:6]:

@@ -70,14 +70,14 @@ def run_leave(task: tuple[int, int, int, str]) -> tuple[int, np.ndarray, np.ndar
     return mask, made, taken
 
 
-def choose(leaves: int) -> list[int]:
+def choose(leaves: int, carry: Path | None) -> list[int]:
     from collections import Counter
 
     from lanesim.pindeck.spares import PUBLISHED
     from lanesim.pindeck.table import CarryTable, mirror_mask
     from lanesim.score import leave_mask
 
-    table = CarryTable.load()
+    table = CarryTable.load(carry)
     use = (table.board > 13) & (table.board < 22) & (table.standing > 0)
     count: Counter[int] = Counter()
     for mask in table.standing[use]:
@@ -96,6 +96,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--leaves", type=int, default=40)
     parser.add_argument("--runs", type=int, default=4)
+    parser.add_argument("--carry", type=Path, help="carry table to choose the leaves from")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--seed", type=int, default=3)
     parser.add_argument("--work", type=Path, default=Path("build/spares"))
@@ -106,7 +107,8 @@ def main() -> None:
     from lanesim.pindeck import model
     from lanesim.score import leave_name
 
-    tasks = [(mask, args.runs, args.seed, str(args.work)) for mask in choose(args.leaves)]
+    masks = choose(args.leaves, args.carry)
+    tasks = [(mask, args.runs, args.seed, str(args.work)) for mask in masks]
     found = []
     start = time.time()
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:

@@ -31,7 +31,7 @@ def main() -> None:
         print(f"best board at 6 deg, {speed:g} mph: {fine[np.argmax(rates)]:.1f} "
               f"({100 * rates.max():.0f} %)")
     p, low, high, n = table.strike_interval(17.5, 6.0, SPEED_MPH)
-    print(f"17.5, 6 deg: {100 * p:.0f} % ({100 * low:.0f}-{100 * high:.0f}), {n:.0f} effective runs")
+    print(f"17.5, 6 deg: {100 * p:.0f} % ({100 * low:.0f}-{100 * high:.0f}), {n:.0f} runs count")
 
     places = {
         "17.5 at 6": ([17.5], [6.0]),

@@ -68,7 +68,7 @@ def draw_carry_map(
     if shots is not None:
         axes.scatter(*shots, s=16, facecolor="#2b9a8d", edgecolor=PIN_WHITE, lw=0.7, zorder=4,
                      label=shots_label)
-        axes.legend(loc="lower right")
+        axes.legend(loc="lower left")
     axes.set(xlim=_MAP_BOARDS, ylim=(0, 7.5), ylabel="entry angle [deg]",
              xlabel=f"entry board of the ball's centre, counted from the {hand}")
     axes.set_xticks(np.arange(13, 23))

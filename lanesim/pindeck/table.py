@@ -30,7 +30,7 @@ from ..errors import InputError
 from ..stats import wilson
 
 DATA_FILE = Path(__file__).parent.parent / "data" / "carry.npz"
-NODE_BOARDS = np.arange(1.0, 39.01, 0.5)
+NODE_BOARDS = np.arange(1.0, 39.01, 0.25)
 NODE_ANGLES = np.arange(0.0, 7.51, 0.5)
 NODE_SPEEDS = np.array([13.0, 14.5, 16.0, 17.5, 19.0])
 KERNEL_REACH = 5.0  # bandwidths; farther runs have no weight
@@ -177,8 +177,8 @@ class CarryTable:
     ) -> ShotWeights:
         """Place shots on the nodes: strike chances, node weights, flags; see `ShotWeights`.
 
-        Linear between nodes half a board, half a degree and 1.5 mph apart. Outside the box of the
-        runs the nearest edge is used and the shot marked.
+        Linear between nodes a quarter board, half a degree and 1.5 mph apart. Outside the box of
+        the runs the nearest edge is used and the shot marked.
         """
         b, a, s = np.broadcast_arrays(
             np.asarray(board, float), np.asarray(angle_deg, float), np.asarray(speed_mph, float)
