@@ -74,7 +74,8 @@ class Standing:
     ----------
     state : one of STATES. cover : the cover in that state.
     boards_lost : against the new ball on the new ball's line [boards], see the module's docstring.
-    angle_lost_deg : entry angle lost on the own best line, mean over the shots [deg].
+    angle_lost_deg : entry angle [deg] lost against the new ball, each on its own best line, mean
+        over the shots that met a pin; negative: steeper than the new one.
     pocket_new_line, pocket_own_line : pocket rates with Wilson intervals (sampling), and bands
         (wear parameters; on the own line each set's shots are re-aimed by the launch angle).
     entry_board, entry_angle_deg : mean on the own best line.
@@ -84,7 +85,7 @@ class Standing:
     state: str
     cover: Cover
     boards_lost: Band
-    angle_lost_deg: float
+    angle_lost_deg: Band
     pocket_new_line: Rate
     pocket_new_line_band: Band
     pocket_own_line: Rate
@@ -247,12 +248,7 @@ def study(
     check_range("parameter sets", sets, 4, 1000)
     if games_per_week is not None:
         check_range("games a week", games_per_week, 0, 200)
-    names = list(only) or list(log.balls)
-    for name in names:
-        if name not in log.balls:
-            raise nearest_name(name, log.balls, f"ball in {log.where}")
-        if name not in balls:
-            raise nearest_name(name, balls, "ball")
+    names = checked_names(log, balls, only)
     out = []
     for n, name in enumerate(names):
         out.append(_judge_ball(
@@ -263,6 +259,17 @@ def study(
             report(n + 1, len(names))
     return WearResult(today, event, pattern.name, player.name, allowed_boards, shots, sets, seed,
                       tuple(out))
+
+
+def checked_names(log: BallLog, balls: Mapping[str, Ball], only: Sequence[str] = ()) -> list[str]:
+    """The balls to look at: `only`, or all of the log; InputError for one that is not known."""
+    names = list(only) or list(log.balls)
+    for name in names:
+        if name not in log.balls:
+            raise nearest_name(name, log.balls, f"ball in {log.where}")
+        if name not in balls:
+            raise nearest_name(name, balls, "ball")
+    return names
 
 
 def cover_at(
@@ -380,27 +387,30 @@ class _Lab:
         new = lines["new"]
         self.new_line = new.release.row()
         out = []
+        new_angles = np.zeros(0)
         for state, cover in covers.items():
             own = lines[state]
             there = judge_line(self.with_cover(cover), self.pattern, new.release,
                                self.player.spread, shots=self.shots, seed=self.seed,
                                friction=self.friction)
-            here_band, own_band = self.pocket_bands(cover, own.release.row(), kinds)
+            here, on_own, angles = self.by_set(cover, own.release.row(), kinds)
+            if state == "new":
+                new_angles = angles
             lost = self.lost([cover], [covers["new"]], kinds)[:, 0]
             out.append(Standing(
                 state=state, cover=cover, boards_lost=_band(lost),
-                angle_lost_deg=new.entry_angle_mean_deg - own.entry_angle_mean_deg,
-                pocket_new_line=there.pocket, pocket_new_line_band=here_band,
-                pocket_own_line=own.pocket, pocket_own_line_band=own_band,
+                angle_lost_deg=_band(new_angles - angles),
+                pocket_new_line=there.pocket, pocket_new_line_band=_band(here),
+                pocket_own_line=own.pocket, pocket_own_line_band=_band(on_own),
                 entry_board=own.entry_board_mean, entry_angle_deg=own.entry_angle_mean_deg,
                 laydown_board=own.release.laydown_board, arrow_board=own.arrow_board,
             ))
         return tuple(out)
 
-    def pocket_bands(
+    def by_set(
         self, cover: Cover, own: np.ndarray, kinds: Sequence[CoverKind]
-    ) -> tuple[Band, Band]:
-        """Bands of the pocket rate on the new ball's line and on the state's own line.
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pocket rate on the new ball's line and on the own, and entry angle there, (sets + 1,).
 
         On its own line a player re-aims: each parameter set's launch angle is shifted so that its
         usual shot arrives where that of the stated parameters does.
@@ -417,13 +427,17 @@ class _Lab:
         goal = boards[0, len(fan) // 2]
         lines = np.tile(own, (len(worn), 1))
         lines[:, 1] += [_angle_for(goal, _REAIM_DEG, b) for b in boards]
-        rates = []
+        rates, angles = [], np.zeros(0)
         for rows in (np.tile(self.new_line, (len(worn), 1)), lines):
             which = np.repeat(np.arange(len(worn)), len(spread))
             shots = np.repeat(rows, len(spread), axis=0) + np.tile(spread, (len(worn), 1))
-            hit = self.throw(worn, shots, which, False).outcome == POCKET
-            rates.append(_band(hit.reshape(len(worn), len(spread)).mean(axis=1)))
-        return rates[0], rates[1]
+            table = self.throw(worn, shots, which, False)
+            hit = (table.outcome == POCKET).reshape(len(worn), len(spread))
+            rates.append(hit.mean(axis=1))
+            met = np.isfinite(table.entry_angle_deg).reshape(hit.shape)
+            total = np.nansum(table.entry_angle_deg.reshape(hit.shape), axis=1)
+            angles = total / np.maximum(met.sum(axis=1), 1)
+        return rates[0], rates[1], angles
 
 
 def _angle_for(goal: float, angles: np.ndarray, boards: np.ndarray) -> float:
@@ -512,8 +526,8 @@ def _advice(
         out.append(f"Only a new one brings it back: {when} it is {back.text()} boards short of one "
                    f"if refreshed, {out_too.text()} with the oil drawn out as well.")
     elif back.value > allowed:
-        out.append(f"Refreshing alone does not bring it back ({back.text()} boards short of a new "
-                   f"one {when}); with the oil drawn out as well it is {out_too.text()} short.")
+        out.append(f"Refreshing alone does not bring it back: {when} it is {back.text()} boards "
+                   f"short of a new one, with the oil drawn out as well {out_too.text()}.")
     else:
         out.append(f"Refreshed it is {back.text()} boards short of a new one {when}.")
     last = MORE_GAMES[-1] + now.games_total

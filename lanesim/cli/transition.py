@@ -95,10 +95,11 @@ def command(
                              "--apart") from None
         entrants.append(transition.Entrant(replace(player, release=line), theirs,
                                            f"other {n}"))
+    looked_at = [load_ball(o) for o in others]
     announce_compile("batch")
     with progress("Playing", games) as report:
         result = transition.study(
-            pattern, entrants, games, balls=[load_ball(o) for o in others], lanes=lanes,
+            pattern, entrants, games, balls=looked_at, lanes=lanes,
             follow=not stay, shots=shots, seed=seed, transfer=transfer, report=report,
             looked=1,
         )

@@ -19,7 +19,6 @@ from .common import (
     progress,
     sampling_options,
     say_written,
-    signed,
 )
 
 if TYPE_CHECKING:
@@ -81,12 +80,13 @@ def command(
         now = parse_day(today, "--today")
     else:
         now = log.last_day if demo else date.today()
+    names = wear.checked_names(log, balls, only)
     announce_compile("batch")
     with progress("Wearing covers") as report:
         result = wear.study(
             log, balls, pattern, player, today=now,
             event=None if event is None else parse_day(event, "--event"),
-            only=only, games_per_week=games_per_week,
+            only=names, games_per_week=games_per_week,
             allowed_boards=wear.ALLOWED_BOARDS if allowed is None else allowed,
             shots=shots, sets=sets, seed=seed, report=report,
         )
@@ -106,9 +106,9 @@ def command(
         _print_ball(ball)
     click.echo("")
     click.echo(
-        "lost: boards less hook than the new ball on the new ball's line.\n"
+        "lost: boards less hook than the new ball on the new ball's line; entry: on the own line.\n"
         f"Pocket rates: 95 % interval of {result.shots} shots. Other ranges: middle 90 % over "
-        f"{result.sets} sampled sets of wear parameters.\nAssumed: "
+        f"{result.sets} sampled sets of wear parameters;\n'-': beyond the games looked at.\nAssumed: "
         + ";\n  ".join(wear.ASSUMPTIONS) + "."
     )
 
@@ -125,12 +125,12 @@ def _print_ball(ball: BallWear) -> None:
             number(c.ra_um, 2), number(c.dry_friction, 3), s.boards_lost.text(),
             s.pocket_new_line.text(0), _percent(s.pocket_new_line_band),
             s.pocket_own_line.text(0), _percent(s.pocket_own_line_band),
-            number(s.entry_angle_deg, 1), signed(-s.angle_lost_deg, 1),
+            number(s.entry_angle_deg, 1), number(s.entry_board, 1), s.angle_lost_deg.text(),
         ))
     print_table(
         ("state", "finish", "games since\nsurface", "games\nin all", "Ra\n[um]", "dry\nfriction",
          "lost [boards]\nand band", "pocket, new\nball's line", "band\n[%]", "pocket,\nown line",
-         "band\n[%]", "entry\nangle [deg]", "against\nnew [deg]"),
+         "band\n[%]", "entry\nangle [deg]", "entry\nboard", "angle lost\n[deg] and band"),
         rows, title=f"{ball.ball.name} ({ball.ball.title}; {games})", left=(0, 1),
     )
     for sentence in ball.advice:
