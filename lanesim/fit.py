@@ -165,7 +165,8 @@ class FitResult:
     correlation : (P, P). condition : of the posterior precision, parameters in prior SDs.
     directions_seen : how many of the P independent combinations the shots know better than the
         prior does (eigenvalues of the data's information above 1).
-    z, covariance : (P,), (P, P) in prior SDs; shot_information : (n, P, P) of each shot.
+    z, covariance : (P + 6,), (P + 6, P + 6) in prior SDs: the terms and, after them, the errors of
+        the six release means (nuisances); shot_information : (n, P + 6, P + 6) of each shot.
     profiles : label -> {value, rise (of -2 log posterior), low, high}.
     columns, measured, predicted, residual : result columns and (n, m) values in trade units;
         predicted from the measured release (and arrow board) with the fitted parameters.
@@ -174,7 +175,8 @@ class FitResult:
     noise : SD of the whitened residuals (1: the stated measuring SDs fit), inflated: whether the
         intervals were widened by it.
     cross_validated : column -> {assumed_rms, fitted_rms, shots} on held-out shots.
-    starts : costs at the end of each start; agreement : starts that ended at the best one.
+    starts : -log posterior (but for a constant) at the end of each start; agreement : how many of
+        them ended at the best one.
     warnings, notes : sentences for the reader.
     fitted : ready for fitted.save_fitted.
     """
@@ -367,7 +369,7 @@ def fit_shots(
     noise, inflated = _noise(white, len(terms))
     if inflated:
         best = replace(_solve(model, local, best.z, loss_scale, noise=noise), z=best.z)
-    sd = np.sqrt(np.diag(best.covariance))
+    sd = np.sqrt(np.diag(best.covariance))[:len(terms)]
     chosen = [i for i in range(len(terms))
               if profile == "all" or (profile == "flat" and sd[i] > 0.6)]
     profiles = {}
@@ -377,21 +379,22 @@ def fit_shots(
     say("cross-validating")
     checked = _cross_validate(build, log, best.z, folds, seed, loss_scale) if folds else {}
     slopes = jacobian(model, local, local.mean, local.slope)
-    each = np.zeros((len(log), len(terms), len(terms)))
+    each = np.zeros((len(log), len(best.z), len(best.z)))
     np.add.at(each, owner, slopes[:, :, None] * slopes[:, None, :])
     chi2 = np.zeros(len(log))
     np.add.at(chi2, owner, white**2)
     rows = np.bincount(owner, minlength=len(log))
     outliers = _outliers(chi2, rows, noise)
     expected = local.mean[:, :-1]
-    information = best.information
-    eigen = np.linalg.eigvalsh(information)
-    correlation = best.covariance / np.outer(sd, sd)
+    # of the parameters asked for, with the errors of the release means integrated out
+    asked = best.covariance[:len(terms), :len(terms)]
+    eigen = np.linalg.eigvalsh(np.linalg.inv(asked) - np.eye(len(terms)))
+    correlation = asked / np.outer(sd, sd)
     condition = float((eigen[-1] + 1.0) / (max(eigen[0], 0.0) + 1.0))
     values = [t.parameter.value for t in terms]
-    estimate = np.array([v(z) for v, z in zip(values, best.z, strict=True)])
-    low = np.array([v(z - NORMAL_95 * s) for v, z, s in zip(values, best.z, sd, strict=True)])
-    high = np.array([v(z + NORMAL_95 * s) for v, z, s in zip(values, best.z, sd, strict=True)])
+    estimate = np.array([v(z) for v, z in zip(values, best.z, strict=False)])
+    low = np.array([v(z - NORMAL_95 * s) for v, z, s in zip(values, best.z, sd, strict=False)])
+    high = np.array([v(z + NORMAL_95 * s) for v, z, s in zip(values, best.z, sd, strict=False)])
     agreement = int(np.sum(costs < costs.min() + 0.5))
     warnings = _warnings(model, terms, best.z, sd, correlation, eigen, agreement, len(costs),
                          noise, inflated, [log.line[i] for i in outliers])
@@ -428,11 +431,13 @@ def _estimate(
     """The best of several starts: its posterior, the local problem it rests on, costs, rounds."""
     low, high = model.limits()
     count = len(model.terms)
+    hidden = np.arange(count) >= model.asked
     generator = np.random.default_rng(np.random.SeedSequence([int(seed), STARTS_STAGE]))
     begin = np.zeros(count) if first is None else first
     found = []
     for number in range(starts):
-        start = begin if number == 0 else np.clip(generator.standard_normal(count), low, high)
+        start = begin if number == 0 else np.clip(
+            np.where(hidden, 0.0, generator.standard_normal(count)), low, high)
         found.append(_descend(model, start, loss_scale, rounds))
     costs = np.array([cost for _, _, cost, _ in found])
     best, local, _, used = found[int(np.argmin(costs))]
@@ -463,7 +468,10 @@ def _descend(
     # the answer, its width and its residuals rest on the slopes at the end point itself
     local = look(model, z)
     best = replace(_solve(model, local, z, loss_scale), z=z)
-    return best, local, _cost(model, local, local.mean, z, loss_scale), used
+    # starts are compared with each one's own S, so its determinant counts: -log det of the factors
+    factors = np.diagonal(local.whiten, axis1=1, axis2=2)[local.seen]
+    volume = -float(np.sum(np.log(factors)))
+    return best, local, _cost(model, local, local.mean, z, loss_scale) + volume, used
 
 
 def _cost(model: ShotModel, local: Local, expected: np.ndarray, z: np.ndarray,
@@ -558,7 +566,9 @@ def _cross_validate(
         found, _, _, _ = _estimate(build(log.take(kept)), loss_scale, 1, seed, first=z, rounds=3)
         model = build(log.take(held))
         nothing = np.zeros_like(z)
-        told = [look(model, p).mean for p in (nothing, found.z)]
+        # the errors of the means were those of the kept shots
+        fitted_z = np.where(np.arange(len(z)) < model.asked, found.z, 0.0)
+        told = [look(model, p).mean for p in (nothing, fitted_z)]
         for c, name in enumerate(model.columns):
             if model.is_aim[c]:
                 continue

@@ -30,7 +30,7 @@ from .trajectory import throw_parameters
 from .units import FOOT_M
 
 RELEASES = RELEASE_COLUMNS[:6]
-STEP_Z = 0.05  # finite-difference step in prior SDs; the engine is smooth to below 1e-3 board
+STEP_Z = 0.2  # finite-difference step in prior SDs; the engine is smooth to below 1e-3 board
 # finite-difference steps of the release (RELEASES): wide against the engine's noise
 STEP_X = np.array([0.25, 0.1, 0.1, 8.0, 2.0, 1.5])
 
@@ -108,6 +108,7 @@ _OUTCOME_WINDOWS = {
 }
 # Spread of a launch angle of which only the arrow board is known, before that board is looked at
 _FREE_ANGLE_SD_DEG = 1.0
+_OFFSET_KINDS = tuple(next(n for n, p in PARAMETERS.items() if p.column == c) for c in RELEASES)
 # Shot-to-shot SD of a column that was not measured: the assumed level "200"
 _UNMEASURED = dict(zip(RELEASES, LEVELS["200"].array().tolist(), strict=True))
 
@@ -139,8 +140,8 @@ class ShotModel:
 
     Built once per fit; holds no state that changes. `columns` are the measured result columns, with
     `y` (n, m) their values (NaN where not measured) and `y_sd` (m,) the stated measuring SDs;
-    `x_measured` (n, 6) the releases (RELEASE_COLUMNS without the phase), `x_cov` (n, 6, 6) their
-    measuring covariance.
+    `x_measured` (n, 6) the releases (RELEASE_COLUMNS less the phase) as they most likely were (see
+    `_calm`), offsets apart, `x_cov` (n, 6, 6) what is left open.
     """
 
     def __init__(
@@ -151,15 +152,19 @@ class ShotModel:
         films: Mapping[tuple[str, int], np.ndarray] | None = None,
     ) -> None:
         self.log, self.balls, self.patterns = log, dict(balls), dict(patterns)
-        self.terms, self.friction, self.hand = tuple(terms), friction, hand
-        # (term, release column, prior SD) of the release offsets; the other terms enter the core
-        self.offset_terms = [(j, RELEASES.index(t.parameter.column), t.prior_sd)
-                             for j, t in enumerate(self.terms) if t.parameter.column]
-        self.core_terms = [j for j, t in enumerate(self.terms) if not t.parameter.column]
+        self.friction, self.hand = friction, hand
         sd = measuring_sds(measurement_sd)
         usual = usual or Release(hand=hand)
         self._release_side(sd, usual)
         self._result_side(sd)
+        # z holds the terms asked for and, after them, the errors of the six release means
+        self.asked = len(terms)
+        self.terms = (*terms, *(Term(kind, "mean of the file", float(error)) for kind, error in
+                                zip(_OFFSET_KINDS, self.mean_error, strict=True)))
+        # (term, release column, prior SD) of the release offsets; the other terms enter the core
+        self.offset_terms = [(j, RELEASES.index(t.parameter.column), t.prior_sd)
+                             for j, t in enumerate(self.terms) if t.parameter.column]
+        self.core_terms = [j for j, t in enumerate(self.terms) if not t.parameter.column]
         # one engine call per state of the lane: a pattern, or a pattern at a game
         self.groups: list[tuple[str, np.ndarray, np.ndarray]] = []
         keys = [(p, g if films is not None else 0)
@@ -173,14 +178,16 @@ class ShotModel:
         log, count = self.log, len(self.log)
         x = np.empty((count, 6))
         variance = np.empty((count, 6))
-        self.measured: dict[str, bool] = {}
+        self.mean_error = np.full(6, 1e-6)
         for c, name in enumerate(RELEASES):
             given = log.column(name)
             known = np.isfinite(given)
-            self.measured[name] = bool(known.any())
             fallback = float(np.mean(given[known])) if known.any() else getattr(usual, name)
-            x[:, c] = np.where(known, given, fallback)
-            variance[:, c] = np.where(known, sd[name], _UNMEASURED[name]) ** 2
+            likely, left, common = _calm(given, sd[name], _UNMEASURED[name])
+            if known.any():
+                self.mean_error[c] = common
+            x[:, c] = np.where(known, likely, fallback)
+            variance[:, c] = np.where(known, left, _UNMEASURED[name] ** 2)
         arrow = log.column("arrow_board")
         straight = ~np.isfinite(log.column("launch_angle_deg"))
         self.arrow_ft = np.array([
@@ -345,20 +352,28 @@ class ShotModel:
         covariance += weight * np.einsum("cni,cnj->nij", second, second)
         return Spreading(middle, mean, np.moveaxis(first, 0, -1), covariance)
 
-    def parameter_slopes(self, z: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """df/dz (n, m, P) and d entry/dz (n, P) at given releases; 0 for the release offsets."""
-        count, core = len(self.terms), self.core_terms
-        slope = np.zeros((*self.y.shape, count))
-        slope_entry = np.zeros((len(x), count))
-        if core:
-            zs = np.repeat(z[None], 2 * len(core), axis=0)
-            for n, j in enumerate(core):
-                zs[2 * n, j] += STEP_Z
-                zs[2 * n + 1, j] -= STEP_Z
-            out, entry = self.predict(zs, np.repeat(x[None], len(zs), axis=0))
-            slope[:, :, core] = np.moveaxis((out[0::2] - out[1::2]) / (2 * STEP_Z), 0, -1)
-            slope_entry[:, core] = ((entry[0::2] - entry[1::2]) / (2 * STEP_Z)).T
-        return slope, slope_entry
+    def parameter_slopes(
+        self, z: np.ndarray, points: np.ndarray, weights: np.ndarray
+    ) -> np.ndarray:
+        """d/dz (n, m + 1, P) of the columns and the entry board, 0 for the release offsets.
+
+        Averaged over several releases of each shot, points (r, n, 6) with weights (r,): the slope
+        at one release alone is as bumpy as the oil, and its scatter would pass for information.
+        """
+        slope = np.zeros((len(self.log), len(self.columns) + 1, len(self.terms)))
+        core = self.core_terms
+        if not core:
+            return slope
+        zs = np.repeat(z[None], 2 * len(core), axis=0)
+        for n, j in enumerate(core):
+            zs[2 * n, j] += STEP_Z
+            zs[2 * n + 1, j] -= STEP_Z
+        count = len(points)
+        out, entry = self.predict(np.repeat(zs, count, axis=0), np.tile(points, (len(zs), 1, 1)))
+        both = np.concatenate([out, entry[:, :, None]], axis=2)
+        both = np.einsum("zrnm,r->znm", both.reshape(len(zs), count, *both.shape[1:]), weights)
+        slope[:, :, core] = np.moveaxis((both[0::2] - both[1::2]) / (2 * STEP_Z), 0, -1)
+        return slope
 
     def aimed_releases(self, z: np.ndarray, rounds: int = 3) -> Aimed:
         """Releases as known BEFORE looking at what the ball did: measured, offset, and aim.
@@ -417,6 +432,31 @@ class Spreading:
     mean: np.ndarray
     slope: np.ndarray
     covariance: np.ndarray
+
+
+def _calm(
+    given: np.ndarray, measuring: float, level: float
+) -> tuple[np.ndarray, float, float]:
+    """Most likely true values behind measured ones, the variance left, and a common SD.
+
+    x_true ~ N(mean, s^2) and x_measured = x_true + e give E x_true = mean + w (x_measured - mean)
+    and variance w R with w = s^2/(s^2 + R): a far reading is partly a misreading. Without this
+    regression calibration (Carroll et al., Measurement Error in Nonlinear Models; from memory)
+    the measuring error of the release biases everything that bends with the release.
+    s^2 is what the readings vary by, less R, with the assumed level's variance counting as four
+    shots more and a quarter of it as the least. The mean of the file is itself uncertain by
+    (s^2 + R)/n, of which every shot shares the part (1 - w)^2: the third value is that SD.
+    """
+    known = np.isfinite(given)
+    count = int(known.sum())
+    if count == 0:
+        return given, measuring**2, 1e-6
+    mean = float(given[known].mean())
+    excess = float(np.sum((given[known] - mean) ** 2)) - (count - 1) * measuring**2
+    own = max((excess + 4.0 * level**2) / (count + 3.0), 0.25 * level**2)
+    weight = own / (own + measuring**2)
+    common = (1.0 - weight) * math.sqrt((own + measuring**2) / count)
+    return mean + weight * (given - mean), weight * measuring**2, max(common, 1e-6)
 
 
 def _board_at(path: np.ndarray, feet: np.ndarray) -> np.ndarray:
@@ -506,8 +546,13 @@ def look(model: ShotModel, z: np.ndarray) -> Local:
     values, vectors = np.linalg.eigh(aimed.covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     out = model.spread_out(z, aimed.x, root)
-    slope_z, slope_entry = model.parameter_slopes(z, aimed.x)
-    slope = np.concatenate([slope_z, slope_entry[:, None, :]], axis=1)
+    # slopes in z, averaged along the two directions of the release that matter most to each shot
+    effect = np.sum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
+    best = np.argsort(effect, axis=1)[:, -2:]
+    far = math.sqrt(3.0) * np.take_along_axis(root, best[:, None, :], axis=2)
+    points = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
+                                 0.0 * aimed.x])
+    slope = model.parameter_slopes(z, points, np.array([1, 1, 1, 1, 2]) / 6.0)
     # slope in x itself: the root is orthogonal columns times SDs, so its inverse is known
     inverse = np.where(values > 1e-12, 1.0 / np.sqrt(np.maximum(values, 1e-12)), 0.0)
     in_x = np.einsum("nik,nk,nck->nic", out.slope, inverse, vectors)
@@ -612,13 +657,13 @@ def simulate_shots(
              if not PARAMETERS[kind].column]
     model = ShotModel(log, balls, patterns, terms, hand=hand, friction=friction,
                       measurement_sd=measurement_sd)
+    z = np.concatenate([_z_of(terms, truth), np.zeros(6)])
     if "arrow_board" in columns:
         # which arrow is nearest depends on the board crossed: settle the two together
         for _ in range(3):
-            aimed = model.at(_z_of(terms, truth), x)[0][:, model.columns.index("arrow_board")]
+            aimed = model.at(z, x)[0][:, model.columns.index("arrow_board")]
             model.arrow_ft = np.array([arrow_distance_ft(float(np.clip(b, 1, 39)))
                                        for b in aimed])
-    z = _z_of(terms, truth)
     told, _ = model.at(z, x)
     ends = model.outcomes(z, x)
     measured: dict[str, np.ndarray] = {}
@@ -640,3 +685,42 @@ def _z_of(terms: Sequence[Term], truth: Mapping[tuple[str, str], float]) -> np.n
     values = [truth[t.kind, t.target] for t in terms]
     return np.array([(math.log(v) if t.parameter.is_factor else v) / t.prior_sd
                      for t, v in zip(terms, values, strict=True)])
+
+
+# The demo's truth. Two copies of one shipped ball: the new one as it is, the other 80 games older.
+DEMO_BALLS = ("strong-solid", "old-solid")
+DEMO_PATTERN = "medium-42"
+DEMO_SEED = 7
+DEMO_TRUTH: dict[tuple[str, str], float] = {
+    ("ball_friction", "strong-solid"): 1.06,
+    ("ball_friction", "old-solid"): 0.92,
+    ("oil_amount", DEMO_PATTERN): 0.93,
+    ("angle_offset", ""): 0.10,
+    ("rotation_offset", ""): -4.0,
+}
+DEMO_COLUMNS = ("laydown_board", "launch_angle_deg", "speed_mph", "rev_rpm", "rotation_deg",
+                "tilt_deg", "board_at_30ft", "board_at_45ft", "breakpoint_board",
+                "speed_pins_mph", "entry_board", "entry_angle_deg", "outcome")
+DEMO_RELEASE = Release(speed_mph=18.0, rev_rpm=380.0, rotation_deg=48.0, tilt_deg=14.0,
+                       laydown_board=24.0, launch_angle_deg=-2.7)
+DEMO_DECIMALS = {"rev_rpm": 0, "rotation_deg": 0, "tilt_deg": 0, "launch_angle_deg": 2}
+
+
+def demo_shots() -> ShotLog:
+    """The INVENTED shots of lanesim/data/demo_shots.csv: 48 throws, two balls in turn, one game.
+
+    Made by the batch engine from DEMO_TRUTH, a player of level "220" and the assumed measuring
+    errors, then rounded as a player would write them down. No measured shots of a real player were
+    available to us.
+    """
+    from .catalog import load_ball, load_pattern_named
+
+    count = 48
+    thrown = [DEMO_BALLS[i % 2] for i in range(count)]
+    log = simulate_shots(
+        {n: load_ball(n) for n in DEMO_BALLS}, {DEMO_PATTERN: load_pattern_named(DEMO_PATTERN)},
+        thrown, [DEMO_PATTERN] * count, DEMO_RELEASE, LEVELS["220"], DEMO_TRUTH, DEMO_COLUMNS,
+        seed=DEMO_SEED, games=[1] * count)
+    values = {n: np.round(v, DEMO_DECIMALS.get(n, 1)) for n, v in log.values.items()}
+    boards = {d: np.round(v, 1) for d, v in log.board_at.items()}
+    return replace(log, values=values, board_at=boards)

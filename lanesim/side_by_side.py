@@ -129,7 +129,7 @@ def compare_balls(
         return np.array([pars[:, k.P_MU_DRY], rough, table.path_board[:, 59]])
 
     here = values(result.z)
-    count = len(result.terms)
+    count = len(model.terms)
     slope = np.empty((3, count))
     for j in range(count):
         step = STEP_Z * np.eye(count)[j]

@@ -42,13 +42,13 @@ def _words(label: str) -> str:
 def _parameters(axes: Axes, result: FitResult) -> None:
     count = len(result.terms)
     places = np.arange(count)[::-1]
-    sd = result.sd_share
+    sd, z = result.sd_share, result.z[:count]
     axes.barh(places, np.full(count, 2 * NORMAL_95), left=-NORMAL_95, height=0.56, color="#dcd9d1",
               edgecolor=FAINT, linewidth=0.6, zorder=1)
     axes.axvline(0.0, color=FAINT, lw=0.8, zorder=1.5)
-    axes.errorbar(result.z, places, xerr=NORMAL_95 * sd, fmt="o", color=INK, ms=5, capsize=3,
+    axes.errorbar(z, places, xerr=NORMAL_95 * sd, fmt="o", color=INK, ms=5, capsize=3,
                   lw=1.6, zorder=3)
-    edge = max(3.1, float(np.max(np.abs(result.z) + NORMAL_95 * sd)) + 0.3)
+    edge = max(3.1, float(np.max(np.abs(z) + NORMAL_95 * sd)) + 0.3)
     axes.set_xlim(-edge, edge + 3.6)
     for i, term in enumerate(result.terms):
         unit = term.parameter.unit
@@ -143,6 +143,6 @@ def _errors(axes: Axes, result: FitResult) -> None:
               label="fitted")
     axes.set_yticks(places, [_words(n) for n in names])
     axes.set_xlabel("RMS error [boards, deg, ft or mph, by the name]")
-    axes.set_xlim(0, 1.35 * float(max(before.max(), after.max())))
+    axes.set_xlim(0, 1.75 * float(max(before.max(), after.max())))
     axes.grid(axis="y", visible=False)
-    axes.legend(loc="lower right")
+    axes.legend(loc="upper right")
