@@ -16,7 +16,9 @@ from . import kernels as k
 SLIDE = 0
 ROLL = 1
 
-_MAX_STEP_S = 0.02  # short enough that no event is stepped over (0.17 m at 8.3 m/s)
+_MAX_STEP_S = 0.02  # short enough that no gutter is stepped over (0.17 m at 8.3 m/s)
+_MAX_STEP_AT_PINS_S = 1e-3  # a glance that two steps straddle is then less than 0.1 mm deep
+_BEFORE_PINS_M = 0.03
 _MAX_SEGMENTS = 400
 _MAX_TIME_S = 60.0
 
@@ -109,6 +111,7 @@ def integrate(
         [1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2, 1e-2, 1e-2, 1e-8]
     ) * max(rtol, 1e-12) * 10
     places = _place_events(film, par, pins)
+    rack_x = par[k.P_PINS_X] - par[k.P_PIN_REACH] - _BEFORE_PINS_M
     regime = SLIDE
     pivot = 0.0
     if np.hypot(*_slip(state, par)) <= k.SLIP_END:
@@ -120,9 +123,13 @@ def integrate(
     pin = -1
     for _ in range(_MAX_SEGMENTS):
         function, switches = _regime_problem(regime, pivot, film, par)
+        before_rack = len(pins) > 0 and state[0] < rack_x - 1e-9
+        if before_rack:
+            switches = [*switches, _terminal(lambda t, s: s[0] - rack_x, 1.0)]
         solution = solve_ivp(
             function, (t, _MAX_TIME_S), state, method=method, rtol=rtol, atol=atol,
-            events=places + switches, dense_output=True, max_step=_MAX_STEP_S,
+            events=places + switches, dense_output=True,
+            max_step=_MAX_STEP_S if before_rack or len(pins) == 0 else _MAX_STEP_AT_PINS_S,
         )
         evaluations += solution.nfev
         segments.append(Segment(regime, pivot, solution.t, solution.y, solution.sol))
@@ -138,6 +145,9 @@ def integrate(
             if end == k.END_PIN:
                 pin = int(k.pin_gap(state[0], state[1], pins, par)[1])
             break
+        if before_rack and first == len(places) + len(switches) - 1:
+            state[0] = max(state[0], rack_x)  # same regime, shorter steps among the pins
+            continue
         regime, state, pivot = _switch(regime, pivot, first - len(places), state, film, par)
     return ReferencePath(tuple(segments), end, pin, evaluations)
 
@@ -218,7 +228,8 @@ def break_loose(state, pivot, film, par):
     """Velocity and spin at which a rolling ball starts to slide: a nudge along the excess force.
 
     The contact point starts to move against the force that rolling would have needed; the nudge
-    (kernels.RESLIDE_SLIP) only gives the direction, and is put into the velocity.
+    (kernels.RESLIDE_SLIP) only gives the direction. It is put into velocity and spin together as
+    an impulse at the contact would, so that K stays, and energy to the square of the nudge.
     """
     r = k.roll_rates(*state, pivot, film, par)
     need = np.hypot(r[2], r[3])
@@ -226,8 +237,8 @@ def break_loose(state, pivot, film, par):
     kx = state[4] - par[k.P_MASS] * par[k.P_RADIUS] * state[3]
     ky = state[5] + par[k.P_MASS] * par[k.P_RADIUS] * state[2]
     momentum = np.array([
-        kx + par[k.P_MASS] * par[k.P_RADIUS] * r[1],
-        ky - par[k.P_MASS] * par[k.P_RADIUS] * r[0],
+        kx + par[k.P_MASS] * par[k.P_RADIUS] * velocity[1],
+        ky - par[k.P_MASS] * par[k.P_RADIUS] * velocity[0],
         state[6],
     ])
     return velocity, momentum
