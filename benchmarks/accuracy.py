@@ -189,16 +189,24 @@ def edge_distance(path, pins: np.ndarray, par: np.ndarray) -> float:
 
     Edges are the window's boards (pocket.EDGES) on the head pin, grazing the head pin, and the
     edges of the lane. Which of the other nine pins is met makes no difference to the outcome.
+    How deep the head pin is met or missed is measured across the heading where the ball is nearest
+    to it: a graze of less than the reference's step can be stepped over by either.
     """
-    last = path.final_state
-    width = par[k.P_BOARD]
-    graze = abs(last[1] - pins[0, 1]) - par[k.P_PIN_REACH]
+    width, reach = par[k.P_BOARD], par[k.P_PIN_REACH]
     y = np.concatenate([s.states[1] for s in path.segments])
     distances = [
-        abs(graze) / width,
         abs(float(np.min(y))) / width,
         abs(par[k.P_LANE_WIDTH] - float(np.max(y))) / width,
     ]
+    last = path.final_state
+    if last[0] > pins[0, 0] - reach - 0.05:
+        times = np.linspace(path.final_time - 0.06, path.final_time, 600)
+        near = np.array([path.state_at(t)[:4] for t in times])
+        away = pins[0] - near[:, :2]
+        nearest = int(np.argmin(np.hypot(*away.T)))
+        heading = near[nearest, 2:] / np.hypot(*near[nearest, 2:])
+        offset = abs(away[nearest, 0] * heading[1] - away[nearest, 1] * heading[0])
+        distances.append(abs(float(offset) - reach) / width)
     if path.end == k.END_PIN and path.pin == 0:
         distances += [abs(float(y_to_board(last[1])) - edge) for edge in EDGES]
     return min(distances)

@@ -294,7 +294,8 @@ def table(rows: list[Row], base: str) -> str:
     ]
     for r in rows:
         lines.append(
-            f"| {r.name} | {r.shots} | {r.per_second:,.0f} | {r.per_second / unit.per_second:,.0f} | "
+            f"| {r.name} | {r.shots} | {r.per_second:,.0f} | "
+            f"{r.per_second / unit.per_second:,.0f} | "
             f"{r.per_cpu_second:,.0f} | {r.per_cpu_second / unit.per_cpu_second:,.0f} | "
             f"{np.median(r.board):.1e}, {np.max(r.board):.1e} | "
             f"{np.median(r.angle):.1e}, {np.max(r.angle):.1e} |"
