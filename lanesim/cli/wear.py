@@ -108,7 +108,8 @@ def command(
     click.echo(
         "lost: boards less hook than the new ball on the new ball's line; entry: on the own line.\n"
         f"Pocket rates: 95 % interval of {result.shots} shots. Other ranges: middle 90 % over "
-        f"{result.sets} sampled sets of wear parameters;\n'-': beyond the games looked at.\nAssumed: "
+        f"{result.sets} sampled sets of wear parameters;\n'-': beyond the games looked at.\n"
+        "Assumed: "
         + ";\n  ".join(wear.ASSUMPTIONS) + "."
     )
 
