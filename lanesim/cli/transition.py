@@ -162,7 +162,7 @@ def _print(result: Any, player: Any) -> None:
         when = f"after game {advice.change_games}" if advice.change_games else "from the start"
         click.echo(f"  Change to {advice.change_to} {when}: its pocket rate on its best line is "
                    "clearly higher.")
-    else:
+    elif len({r.ball for r in result.reactions}) > 1:
         click.echo("  No other ball looked at is clearly better.")
     share = result.laid_ml / result.taken_ml
     for e, taken, part in zip(result.entrants, result.taken_ml, share, strict=True):
