@@ -682,17 +682,22 @@ class _Search:
         """Throw `each` shots of the spread round every line, keep them, and fit anew."""
         self.round += 1
         count = len(lines)
-        deviates = normal_deviates(count * each, 6, self.seed, SEARCH_STAGE + 10 * self.round)
+        stage = SEARCH_STAGE + 10 * self.round
+        if self.round < len(_ROUND_SHARES):
+            # Every line gets points that follow each other. Never every count-th one: in base 2
+            # those of an even count all lie in one half of a coordinate.
+            deviates = normal_deviates(count * each, 6, self.seed, stage)
+        else:  # the last few lines meet the same shots: their differences are paired
+            deviates = np.tile(normal_deviates(each, 6, self.seed, stage), (count, 1))
         rows = np.tile(self.release.row(), (count * each, 1))
-        # Sobol point i goes to line i mod count: every line gets an even share of the space
-        rows[:, :3] = np.tile(lines, (each, 1))
+        rows[:, :3] = np.repeat(lines, each, axis=0)
         rows[:, :6] += deviates * self.spread.array()
         table = self.thrower.throw(rows)
         self.values = np.concatenate([self.values, shot_values(table, self.objective)])
         first = len(self.lines)
         self.lines = np.concatenate([self.lines, lines])
         self.shots_at = np.concatenate([self.shots_at, np.full(count, each)])
-        self.line_of = np.concatenate([self.line_of, first + np.tile(np.arange(count), each)])
+        self.line_of = np.concatenate([self.line_of, first + np.repeat(np.arange(count), each)])
         self.releases = np.concatenate([self.releases, rows[:, :6]])
         entry = [table.entry_board, table.entry_angle_deg, table.entry_speed_mph]
         self.entries = np.concatenate([self.entries, np.column_stack(entry)])
@@ -819,9 +824,10 @@ class _Search:
     def best_lines(self, most: int) -> np.ndarray:
         """Up to `most` lines (k, 3), best first, apart from each other."""
         lines, rating, _ = self.rated()
+        apart = (1.2 if self.round == 1 else 0.6) * _REACH  # at first, not all in one place
         chosen: list[int] = []
         for i in np.argsort(-rating, kind="stable"):
-            gaps = (lines[i] - lines[chosen]) / (0.6 * _REACH)
+            gaps = (lines[i] - lines[chosen]) / apart
             if np.all(np.sum(gaps**2, axis=1) > 1.0):
                 chosen.append(int(i))
             if len(chosen) == most:

@@ -124,6 +124,24 @@ def test_local_model_is_exact_where_the_arrival_is_quadratic():
         assert got == pytest.approx(want, abs=0.02)
 
 
+@pytest.mark.parametrize("count", [2, 6, 8, 40])
+def test_every_line_is_thrown_with_the_whole_spread(count):
+    """Held because every 2nd or 6th Sobol point would have come from one half of a coordinate.
+
+    64 shots a line: the mean deviation of each of six numbers is within 5 standard errors (5/8) of
+    none and both halves are hit; a one-sided half would have mean sqrt(2/pi) = 0.8.
+    """
+    search = lineup._Search(_FakeThrower(), PLAYER, LEVELS["200"], None, (6, 35), (-8, 4), False, 0)
+    lines = np.column_stack([np.linspace(10, 30, count), np.full(count, -2.8),
+                             np.full(count, 18.6)])
+    search.throw_round(lines, 64)
+    for i, line in enumerate(lines):
+        off = search.releases[search.line_of == i] - np.append(line, PLAYER.row()[3:6])
+        assert off.shape == (64, 6)
+        assert np.all(np.abs(off.mean(axis=0)) < 0.625 * LEVELS["200"].array())
+        assert np.all(((off > 0).mean(axis=0) > 0.2) & ((off > 0).mean(axis=0) < 0.8))
+
+
 def test_search_finds_the_optimum_of_a_known_arrival(solid, medium, monkeypatch):
     """Of an exactly known arrival with one best laydown: scatter grows away from board 20."""
 

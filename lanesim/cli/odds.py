@@ -93,7 +93,7 @@ def _print(result: OddsResult, pattern: OilPattern, player: Player) -> None:
     if result.comparisons:
         click.echo()
         if result.lines == "own":
-            click.echo("Each ball on its own best line, found by search (good to about a point).")
+            click.echo("Each ball on its own best line, found by search: good to a point or two.")
         for pair in result.comparisons:
             click.echo(f"{pair.sentence()}.")
 
