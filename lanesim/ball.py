@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from .cover import Cover
+from .drilling import Grip, drilled_inertia
 from .errors import InputError, InputWarning, check_range
 from .lane import BALL_MAX_LB, DIFFERENTIAL_MAX_IN, RG_RANGE_IN
 from .layout import Layout
@@ -31,7 +33,8 @@ class Ball:
     diff_in : total differential, high minus low RG [in]; at most 0.060, a warning above.
     int_diff_in : intermediate differential, high minus intermediate RG [in]; 0 when symmetric.
     cover, layout : see there.
-    drilled : mass properties after the gripping holes, from `drilling`; None: as cast.
+    grip : the gripping holes; the path then uses the mass properties as drilled
+        (`drilling.drilled_inertia`). None: as cast.
     """
 
     name: str
@@ -43,7 +46,7 @@ class Ball:
     layout: Layout
     title: str = ""
     note: str = ""
-    drilled: BodyInertia | None = None
+    grip: Grip | None = None
 
     def __post_init__(self) -> None:
         where = f"ball '{self.name}'"
@@ -57,8 +60,8 @@ class Ball:
                              f"than the differential {self.diff_in:g} in; accepted: 0 to it")
         if not RG_RANGE_IN[0] <= self.rg_in <= RG_RANGE_IN[1]:
             warnings.warn(f"{where}: RG {self.rg_in:g} in is outside the standard's "
-                          f"{RG_RANGE_IN[0]:g} to {RG_RANGE_IN[1]:g} in (a house or old ball may be)",
-                          InputWarning, stacklevel=3)
+                          f"{RG_RANGE_IN[0]:g} to {RG_RANGE_IN[1]:g} in (a house or old ball "
+                          "may be)", InputWarning, stacklevel=3)
         if self.diff_in > DIFFERENTIAL_MAX_IN:
             warnings.warn(f"{where}: differential {self.diff_in:g} in is above the standard's "
                           f"{DIFFERENTIAL_MAX_IN:g} in (an old ball may be)", InputWarning,
@@ -66,22 +69,12 @@ class Ball:
 
     @property
     def inertia(self) -> BodyInertia:
-        """Mass, principal moments and PAP that the path uses: as drilled if known, else as cast.
+        """Mass, principal moments and PAP that the path uses: as drilled with a grip, else as cast.
 
         I1 = m k_low^2, I3 = m (k_low + diff)^2, I2 = m (k_low + diff - intermediate_diff)^2.
         """
-        if self.drilled is not None:
-            return self.drilled
-        mass = self.weight_lb * LB_KG
-        high = self.rg_in + self.diff_in
-        return BodyInertia(
-            mass_kg=mass,
-            moments_kgm2=(
-                rg_inertia(mass, self.rg_in),
-                rg_inertia(mass, high - self.int_diff_in),
-                rg_inertia(mass, high),
-            ),
-            pap_body=tuple(float(v) for v in self.layout.pap_in_body()),
+        return _inertia(
+            self.weight_lb, self.rg_in, self.diff_in, self.int_diff_in, self.layout, self.grip
         )
 
     def with_finish(self, grit: float, polished: bool = False) -> Ball:
@@ -112,3 +105,32 @@ class BodyInertia:
     def pap_array(self) -> np.ndarray:
         """The PAP as an array of 3."""
         return np.array(self.pap_body)
+
+
+@lru_cache(maxsize=4096)
+def _inertia(
+    weight_lb: float,
+    rg_in: float,
+    diff_in: float,
+    int_diff_in: float,
+    layout: Layout,
+    grip: Grip | None,
+) -> BodyInertia:
+    """`Ball.inertia`; remembered, since studies ask for it again and again and holes take time."""
+    if grip is not None:
+        mass, moments, _axes, pap = drilled_inertia(
+            weight_lb=weight_lb, rg_in=rg_in, diff_in=diff_in, int_diff_in=int_diff_in,
+            layout=layout, grip=grip,
+        )
+        return BodyInertia(mass, tuple(map(float, moments)), tuple(map(float, pap)))
+    mass = weight_lb * LB_KG
+    high = rg_in + diff_in
+    return BodyInertia(
+        mass_kg=mass,
+        moments_kgm2=(
+            rg_inertia(mass, rg_in),
+            rg_inertia(mass, high - int_diff_in),
+            rg_inertia(mass, high),
+        ),
+        pap_body=tuple(float(v) for v in layout.pap_in_body()),
+    )

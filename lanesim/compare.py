@@ -145,7 +145,7 @@ def make_variants(
                     words = [ball.name] if len(balls) > 1 else []
                     made = ball
                     if layout is not None:
-                        made = replace(made, layout=layout, drilled=None)
+                        made = replace(made, layout=layout)
                         words += [_layout_text(layout)] if len(layouts) > 1 else []
                     if finish is not None:
                         made = made.with_finish(*finish)

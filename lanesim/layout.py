@@ -34,14 +34,17 @@ from .units import INCH_M
 PIN_TO_PAP_MAX_IN = 6.75  # a quarter of the trade's 27 in circumference
 TRADE_CIRCUMFERENCE_IN = 27.0  # common practice; a ball of 8.550 in diameter has 26.86 in
 
-# The side of the pin's meridian (e1, e3) on which the PAP lies, as the sign of its e2 component.
-# Physics page, section 2: pap = cos p e1 + sin p (cos d e3 + sin d e2), that is +1.
-# In a right-handed body frame +1 puts the mass bias COUNTER-clockwise of the PAP, seen from
-# outside at the pin. It affects the direction in which the axis of an ASYMMETRIC ball migrates
-# and nothing else: not the arcs, the radii of gyration, the static weights or a symmetric ball.
-# `drilling` builds the whole ball (grip, holes) on the side given here, so that drilled and
-# undrilled balls agree whichever sign stands.
-PAP_SIDE = 1.0
+# The side of the pin's meridian (e1, e3) on which the PAP lies, as the sign of its e2 component:
+# pap = cos p e1 + sin p (cos d e3 + PAP_SIDE sin d e2).
+# The design page writes +1, but in the right-handed body frame of the equations of motion that
+# puts the mass bias counter-clockwise of the PAP, seen from outside at the pin, which is a
+# left-hander's ball. On a right-hander's (PAP right of the grip, mass bias on the thumb's side,
+# +omega leaving at the PAP) it lies clockwise: -1. A left-hander's shot is the whole mirror image,
+# so the core always sees this one. The sign turns the way in which the axis of an ASYMMETRIC ball
+# migrates and changes nothing else; with +1 asymmetric balls would flare less than symmetric ones
+# of the same differential (tests/verification/test_layout.py), against all experience.
+# `drilling` builds the whole ball (grip, holes) on this side.
+PAP_SIDE = -1.0
 
 
 def circle_radius_m(circumference_in: float) -> float:

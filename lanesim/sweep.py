@@ -278,7 +278,7 @@ def _balls(ball: Ball, axes: Sequence[Axis]) -> tuple[list[Ball], np.ndarray]:
 def _changed(ball: Ball, setting: Setting, value: Any) -> Ball:
     if setting.of == "cover":
         return ball.with_finish(*value)
-    return replace(ball, layout=replace(ball.layout, **{setting.field: value}), drilled=None)
+    return replace(ball, layout=replace(ball.layout, **{setting.field: value}))
 
 
 def _releases(

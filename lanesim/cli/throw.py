@@ -44,7 +44,7 @@ def command(
     lanesim throw --speed 17 --revs 300 --laydown 20 --target 12 --json
     """
     if layout is not None:
-        ball = replace(ball, layout=layout, drilled=None)
+        ball = replace(ball, layout=layout)
     if finish is not None:
         ball = ball.with_finish(*finish)
     c.announce_compile()
