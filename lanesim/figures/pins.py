@@ -44,7 +44,8 @@ def draw_carry_map(
     figure = new_figure(
         8.5, 5.6, title,
         subtitle=f"simulated, at {speed_mph:g} mph at the pins, ball rolling",
-        note=note or f"Kernel average of {len(table.board)} simulated hits; contact parameters chosen against published observations (benchmarks/CARRY.md).",
+        note=note or f"Kernel average of {len(table.board)} simulated hits; contact parameters "
+        "chosen against published observations (benchmarks/CARRY.md).",
     )
     axes = figure.add_subplot()
     boards = np.linspace(*_MAP_BOARDS, 181)
@@ -68,7 +69,7 @@ def draw_carry_map(
     if shots is not None:
         axes.scatter(*shots, s=16, facecolor="#2b9a8d", edgecolor=PIN_WHITE, lw=0.7, zorder=4,
                      label=shots_label)
-        axes.legend(loc="lower left")
+        axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.01), borderaxespad=0.0)
     axes.set(xlim=_MAP_BOARDS, ylim=(0, 7.5), ylabel="entry angle [deg]",
              xlabel=f"entry board of the ball's centre, counted from the {hand}")
     axes.set_xticks(np.arange(13, 23))

@@ -68,7 +68,7 @@ class PinPhysics:
     pin_deck_friction: float = 0.4321
     ball_deck_friction: float = 0.0772
     kickback_friction: float = 0.2529
-    contact_ms: float = 2.0  # softer than wood on resin, for speed; its effect is in CARRY.md
+    contact_ms: float = 2.0  # assumed, and it matters: 1 ms with the rest unchanged carries less
     step_ms: float = 0.5
 
     def __post_init__(self) -> None:

@@ -50,12 +50,13 @@ def mirror_mask(mask: ArrayLike) -> np.ndarray:
 def board_bandwidth(board: ArrayLike, width: float) -> np.ndarray:
     """Bandwidth [boards] at a board: `width` between boards 13.5 and 21.5, then wider.
 
-    It grows with the distance between neighbouring runs of the build, which is half a board in
-    the middle and about two near the edges of the lane: linearly, to 4 x `width` 4 boards out.
+    It grows with the distance between neighbouring cells of the build, which is half a board in
+    the middle and about two near the edges of the lane: linearly, to 1 board (or `width`, if that
+    is more) 4 boards out.
     """
     b = np.asarray(board, dtype=float)
     away = np.maximum(np.maximum(13.5 - b, b - 21.5), 0.0)
-    return width * (1.0 + 3.0 * np.minimum(away / 4.0, 1.0))
+    return width + (max(1.0, width) - width) * np.minimum(away / 4.0, 1.0)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,132 @@
+"""The shipped carry and spare tables against what has been published about strikes and leaves.
+
+SCORED observations took part in choosing the contact parameters (benchmarks/CARRY.md); HELD OUT
+ones did not. Where the model fails a published figure the test says so with xfail, strictly, so
+that an improvement is noticed.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lanesim.pindeck.outcomes import pins_from_shots
+from lanesim.pindeck.spares import SpareTable, default_spares
+from lanesim.pindeck.table import default_table
+from lanesim.score import leave_mask, pins_in
+
+SPEED = 16.5
+
+
+@pytest.fixture(scope="module")
+def table():
+    return default_table()
+
+
+def leaves_at(table, boards, angles) -> dict[int, float]:
+    """Non-strike leaves and their shares among the non-strikes, even over boards and angles."""
+    b, a = (x.ravel() for x in np.meshgrid(boards, angles))
+    masks, chance = table.leave_distribution(b, a, np.full(b.shape, SPEED))
+    rest = chance[masks != 0].sum()
+    return {int(m): float(p / rest) for m, p in zip(masks, chance, strict=True) if m}
+
+
+def share_with(leaves: dict[int, float], name: str) -> float:
+    """Share of the non-strikes in which all pins of `name` stand."""
+    want = leave_mask(name)
+    return sum(p for m, p in leaves.items() if m & want == want)
+
+
+def test_table_is_complete(table):
+    assert np.isfinite(table._nodes["strike"]).all()
+    assert table.provenance["runs"] == len(table.board) >= 2000
+    assert table.provenance["failed_runs_left_out"] <= 0.005 * len(table.board)
+
+
+def test_strikes_at_the_best_entry(table):
+    # SCORED. About 85 % machine-thrown at 17.5 (S), best at about 6 deg (R)
+    p, low, high, _ = table.strike_interval(17.5, 6.0, SPEED)
+    assert p == pytest.approx(0.85, abs=0.10)
+    assert low - 0.05 <= 0.85 <= high + 0.05
+
+
+def test_best_board_at_six_degrees(table):
+    # SCORED. 17.5 (R); high carry on boards 17 to 18
+    boards = np.arange(15.0, 20.01, 0.25)
+    chance = table.strike_probability(boards, 6.0, SPEED)
+    assert 16.75 <= boards[np.argmax(chance)] <= 18.25
+
+
+@pytest.mark.xfail(strict=True, reason="the 10 pin is the commonest leave there, but stands in "
+                   "44 % of the non-strikes only: 5-8 and 8 take its place")
+def test_ten_pin_when_light_and_steep(table):
+    # SCORED. At 16.5 and steep the 10 pin stands (R)
+    assert share_with(leaves_at(table, [16.5], [6.5, 7.0]), "10") > 0.5
+
+
+def test_rest_of_the_good_hits_are_nines(table):
+    # HELD OUT. At 17.5 nearly all the rest nine (S)
+    leaves = leaves_at(table, [17.5], [6.0])
+    assert sum(p for m, p in leaves.items() if pins_in(m) == 1) > 0.75
+
+
+def test_high_hits_leave_four_and_nine(table):
+    # HELD OUT. High leaves: 4, 9, 4-7, 4-9, 3-4-6-7-9-10 (R): the 4 or the 9 pin in most
+    leaves = leaves_at(table, [18.5, 19.0], [4.0, 5.0, 6.0])
+    four_or_nine = leave_mask("4-9")
+    assert sum(p for m, p in leaves.items() if m & four_or_nine) > 0.5
+
+
+def test_light_hits_leave_two_five_or_seven(table):
+    # HELD OUT. Light leaves: 2, 5-7, 2-8 kind (R): a 2, 5, 7 or 8 pin in a good part of them; the
+    # others are the 10 pin of a light steep hit
+    leaves = leaves_at(table, [15.0, 15.5, 16.0], [4.0, 5.0, 6.0])
+    kinds = leave_mask("2-5-7-8")
+    assert sum(p for m, p in leaves.items() if m & kinds) > 0.3
+
+
+def test_head_pin_never_stands_after_a_pocket_hit(table):
+    # mechanics: the ball touches it first
+    assert share_with(leaves_at(table, np.arange(16.0, 19.1, 0.5), [3.0, 5.0]), "1") < 0.01
+
+
+@pytest.mark.xfail(strict=True, reason="56 %: the model's pocket is narrower than the real one, "
+                   "falling off within half a board on either side of the best")
+def test_carry_of_pocket_hits(table):
+    # HELD OUT. 74 % of pocket hits in one professional final (R). Boards even over the pocket,
+    # 4 to 6 deg: professionals crowd nearer the middle, so the model may be lower
+    b, a = (x.ravel() for x in np.meshgrid(np.arange(16.6, 18.5, 0.1), [4.0, 5.0, 6.0]))
+    assert table.strike_probability(b, a, SPEED).mean() == pytest.approx(0.74, abs=0.12)
+
+
+@pytest.mark.parametrize(
+    ("leave", "published", "allowed"),
+    [
+        # HELD OUT but for the 10 pin, from whose rate the spread was derived. All R.
+        ("10", 0.959, 0.03),
+        ("7", 0.955, 0.03),
+        ("9", 0.989, 0.03),
+        ("3-10", 17 / 35, 0.17),  # two standard errors of 35 tries
+        ("4-6-7-10", 1 / 30, 0.07),
+        ("7-10", 1 / 145, 0.03),
+    ],
+)
+def test_simulated_spares(leave, published, allowed):
+    shipped = default_spares()
+    # at any spread but the default the simulated rate is given instead of the published one
+    same = SpareTable(shipped.masks, shipped.made, shipped.taken, shipped.spread_boards + 1e-6)
+    detail = same.detail(leave_mask(leave))
+    assert detail["source"] == "simulated"
+    assert detail["rate"] == pytest.approx(published, abs=allowed)
+
+
+def test_average_of_a_professional():
+    # HELD OUT. 215 over 8,701 games, just under 60 % strikes (R). A spread of 0.9 boards and 0.6
+    # deg about the best entry is an assumption: this holds the level, not a figure
+    rng = np.random.default_rng(3)
+    n = 4000
+    result = pins_from_shots(
+        rng.normal(17.4, 0.9, n), rng.normal(5.0, 0.6, n), rng.normal(SPEED, 0.3, n)
+    )
+    assert 0.45 < result.strike_rate < 0.75
+    assert 200 < result.pins_per_game < 240
