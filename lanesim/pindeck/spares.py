@@ -13,8 +13,9 @@ ball may pass at most 2.75 in outside the pin (then it is in the gutter) and 6.6
 window of 9.4 in; 95.9 % of a normal law lies within +-2.04 SD of its middle, so one SD is 2.30 in
 = 2.16 boards. The other published rates are then a check (benchmarks/CARRY.md).
 
-A leave in neither list gets the rate of the most similar leave that is (largest share of pins in
-common, mirror images alike, ties to the more likely leave): source "fallback".
+A leave in neither list gets the lowest rate among the listed leaves that it contains (who makes
+5-8-10 makes 8-10, but for pins that knock down pins), or, if it contains none, the rate of the most
+similar one (largest share of pins in common): source "fallback", mirror images alike.
 """
 
 from __future__ import annotations
@@ -126,15 +127,19 @@ class SpareTable:
             return rate, sd, counts, 40.0 - aim
         return None
 
+    @functools.cached_property
+    def _both_sides(self) -> list[int]:
+        """The simulated leaves and their mirror images."""
+        return list(dict.fromkeys(
+            one for known in self.masks for one in (int(known), int(mirror_mask(int(known))))
+        ))
+
     def nearest(self, mask: int) -> int:
-        """The simulated leave that shares most with a leave (Jaccard index, mirrors alike)."""
-        best, found = -1.0, 0
-        for known in self.masks:
-            for one in (int(known), int(mirror_mask(int(known)))):
-                alike = pins_in(one & mask) / pins_in(one | mask)
-                if alike > best + 1e-12:
-                    best, found = alike, one
-        return found
+        """The simulated leave that stands in for one that is not; see the module's rule."""
+        inside = [m for m in self._both_sides if m & mask == m]
+        if inside:
+            return min(inside, key=lambda m: self._simulated(m)[0])  # type: ignore[index]
+        return max(self._both_sides, key=lambda m: pins_in(m & mask) / pins_in(m | mask))
 
     def source(self, mask: int) -> str:
         """'published', 'simulated' or 'fallback'."""
@@ -153,10 +158,14 @@ class SpareTable:
         taking none (a ball in the gutter).
         """
         n = pins_in(mask)
-        found = self._simulated(mask) or self._simulated(self.nearest(mask))
+        found = self._simulated(mask)
+        like = mask if found else self.nearest(mask)
+        found = found or self._simulated(like)
         assert found is not None
-        counts = found[2][:n].copy()
-        counts[n - 1] += found[2][n:].sum()
+        # the pins that the stand-in lacks are counted as taken
+        taken = np.roll(found[2], max(n - pins_in(like), 0))
+        counts = taken[:n].copy()
+        counts[n - 1] += taken[n:].sum()
         total = counts.sum()
         if total <= 0.0:
             counts[0] = 1.0

@@ -209,7 +209,10 @@ def test_mirror_and_fallback_leaves(spares):
     odd = leave_mask("4-9-10")
     assert spares.detail(odd)["source"] == "fallback"
     assert spares.nearest(odd) == FOUR_NINE
+    # contains the 9 pin (ten boards), the 10 (nine) and 4-9 (three): the hardest counts
     assert spares.conversion(odd) == pytest.approx(spares.conversion(FOUR_NINE))
+    assert spares.conversion(FOUR_NINE) < spares.conversion(NINE)
+    assert spares.nearest(leave_mask("2-5")) in spares._both_sides  # contains none
 
 
 def test_misses_add_up(spares):
