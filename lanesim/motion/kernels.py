@@ -567,11 +567,12 @@ def roll_derivative(state, pivot_sign, film, par, out):
 
 # =========================== Lie-group Runge-Kutta step for the batch ===========================
 #
-# A ball turns through about a radian in the time in which its path changes little.  The step
-# carries the orientation as a rotation vector theta from the step's start, q = exp(theta) q0
-# (Munthe-Kaas, BIT 38, 92 (1998)), so that the fast turn is exact and only its small wobble is
-# left to the Runge-Kutta method (Dormand & Prince, J. Comput. Appl. Math. 6, 19 (1980), 5(4),
-# first stage same as last).  The other ten numbers are integrated as they are.
+# A ball turns through radians in the time in which its path changes little.  The step carries the
+# orientation as a rotation vector theta from the step's start, q = q0 exp(theta) in the body frame
+# (Munthe-Kaas, BIT 38, 92 (1998)).  Angular momentum moves slowly in the lane frame and the spin
+# slowly in the body frame, so that the fast turn is exact and only slow things are left to the
+# Runge-Kutta method (Dormand & Prince, J. Comput. Appl. Math. 6, 19 (1980), 5(4), first stage
+# same as last).  The other numbers are integrated as they are.
 
 N_STEP = 12  # x, y, vx, vy, Lx, Ly, Lz, theta1..3, h, and one unused: whole vector registers
 A21 = 1 / 5
@@ -592,6 +593,7 @@ TOL_THETA = 4e-3  # [rad]
 TOL_H = 2e-9  # [m]
 STEP_FIRST = 0.01  # [s]
 STEP_MIN = 1e-7
+SLIDE_TURN = 2.2  # [rad] turn of the ball per sliding or rolling step
 CREEP_SLIP = 0.03  # [m/s] slip below which steps are taken by `creep_step`
 CREEP_LEAVE = 0.12  # [m/s] slip above which they are not any more
 CREEP_TURN = 0.4  # [rad] turn of the ball per creep step
@@ -612,7 +614,7 @@ W_ROWS = 11
 
 @njit(cache=True, error_model="numpy")
 def stage_rates(work, z, q, regime, pivot, film, par, k):
-    """Rates of the 11 step numbers in work[z], for the orientation exp(theta) q; into work[k].
+    """Rates of the 11 step numbers in work[z], for the orientation q exp(theta); into work[k].
 
     Rows are named by number, not handed over as views: a view costs an atomic count each time.
     Also fills the extras, work[W_EXTRA]: omega, axis speed, mu, slip, grip, pivot need and limit.
@@ -621,7 +623,7 @@ def stage_rates(work, z, q, regime, pivot, film, par, k):
     t1 = work[z, 8]
     t2 = work[z, 9]
     e0, e1, e2, e3 = rotation_exp(t0, t1, t2)
-    p0, p1, p2, p3 = quaternion_product(e0, e1, e2, e3, q[0], q[1], q[2], q[3])
+    p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], e0, e1, e2, e3)
     if regime == SLIDE:
         r = slide_rates(
             work[z, 0], work[z, 1], work[z, 2], work[z, 3], work[z, 4], work[z, 5], work[z, 6],
@@ -645,18 +647,22 @@ def stage_rates(work, z, q, regime, pivot, film, par, k):
     work[W_EXTRA, 0] = wx
     work[W_EXTRA, 1] = wy
     work[W_EXTRA, 2] = wz
-    # theta' = dexpinv_theta(omega): omega - theta x omega/2 + c theta x (theta x omega)
-    c1 = t1 * wz - t2 * wy
-    c2 = t2 * wx - t0 * wz
-    c3 = t0 * wy - t1 * wx
+    # theta' = dexpinv of the BODY rate: omega + theta x omega/2 + c theta x (theta x omega)
+    m = rotation_matrix(p0, p1, p2, p3)
+    b0 = m[0] * wx + m[3] * wy + m[6] * wz
+    b1 = m[1] * wx + m[4] * wy + m[7] * wz
+    b2 = m[2] * wx + m[5] * wy + m[8] * wz
+    c1 = t1 * b2 - t2 * b1
+    c2 = t2 * b0 - t0 * b2
+    c3 = t0 * b1 - t1 * b0
     d1 = t1 * c3 - t2 * c2
     d2 = t2 * c1 - t0 * c3
     d3 = t0 * c2 - t1 * c1
     square = t0 * t0 + t1 * t1 + t2 * t2
     c = 1.0 / 12.0 + square * (1.0 / 720.0 + square / 30240.0)
-    work[k, 7] = wx - 0.5 * c1 + c * d1
-    work[k, 8] = wy - 0.5 * c2 + c * d2
-    work[k, 9] = wz - 0.5 * c3 + c * d3
+    work[k, 7] = b0 + 0.5 * c1 + c * d1
+    work[k, 8] = b1 + 0.5 * c2 + c * d2
+    work[k, 9] = b2 + 0.5 * c3 + c * d3
 
 
 @njit(cache=True, error_model="numpy")
@@ -726,7 +732,7 @@ def end_within_step(work, h, pins, par):
     a = work[W_START]
     b = work[W_NEW]
     width = par[P_LANE_WIDTH]
-    near = b[0] > par[P_PINS_X] - par[P_PIN_REACH] - 0.05
+    near = b[0] > min(par[P_PINS_X] - par[P_PIN_REACH] - 0.05, par[P_END_X])
     outside = b[1] < 0.0 or b[1] > width
     if not near and not outside:
         return 2.0, -1, -1
@@ -825,7 +831,7 @@ def creep_step(work, q, h, film, par):
     microseconds.  So the friction impulse p over the step is found implicitly at the midpoint
     (Moreau's time stepping, in: Nonsmooth Mechanics and Applications, CISM 302, 1988):
 
-        u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|  or  u_mid = 0 with |p| <= mu N h,
+        u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|,  or no slip at the end with |p| <= mu N h,
 
     w the slip that the ball would have there without friction, A the 2 x 2 mobility of the contact
     point.  The law is Coulomb's own, set-valued at zero, not a smoothed one; where it sticks, the
@@ -859,8 +865,11 @@ def creep_step(work, q, h, film, par):
     mu = friction_coefficient(mid_x, h_lane, a[10], min(slip_free, extra[5]), par)
     limit = mu * mass * par[P_GRAVITY] * h
     det = axx * ayy - axy * axy
-    need_x = -2.0 * (ayy * free_x - axy * free_y) / det
-    need_y = -2.0 * (axx * free_y - axy * free_x) / det
+    # the impulse that ends all slip within the step: slip without friction would be 2 w - u there
+    last_x = 2.0 * free_x - (a[2] - radius * extra[1])
+    last_y = 2.0 * free_y - (a[3] + radius * extra[0])
+    need_x = -(ayy * last_x - axy * last_y) / det
+    need_y = -(axx * last_y - axy * last_x) / det
     need = math.sqrt(need_x * need_x + need_y * need_y)
     stuck = need <= limit
     slip = 0.0
@@ -906,9 +915,9 @@ def creep_step(work, q, h, film, par):
     b[4] = a[4] + radius * push_y
     b[5] = a[5] - radius * push_x
     b[6] = a[6] + pivot
-    b[7] = h * wx
-    b[8] = h * wy
-    b[9] = h * wz
+    b[7] = h * b1
+    b[8] = h * b2
+    b[9] = h * b3
     axis_speed = axis_rate(b1, b2, b3, par)
     spin = math.sqrt(b1 * b1 + b2 * b2 + b3 * b3)
     rate = track_film_rate(h_lane, a[10], spin, axis_speed, par)
@@ -916,7 +925,7 @@ def creep_step(work, q, h, film, par):
     decay = -track_film_rate(0.0, 1.0, spin, axis_speed, par)
     b[10] = a[10] + h * rate / (1.0 + 0.5 * h * decay)
     t0, t1, t2, t3 = rotation_exp(b[7], b[8], b[9])
-    p0, p1, p2, p3 = quaternion_product(t0, t1, t2, t3, q[0], q[1], q[2], q[3])
+    p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], t0, t1, t2, t3)
     if stuck:
         vx, vy, lx, ly, lz = roll_projection(
             b[2], b[3], b[4], b[5], b[6], p0, p1, p2, p3, par
@@ -1035,10 +1044,11 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
             # steps end on cell boundaries, the knots of the film's splines: smooth inside the step
             cells = start[0] / par[P_CELL_X]
             to_knot = (math.floor(cells + 0.02) + 1.0 - cells) * par[P_CELL_X] / start[2]
-            if h >= 0.98 * to_knot:
-                h = to_knot
-            elif h > 0.5 * to_knot:
-                h = 0.5 * to_knot
+            h = min(h, to_knot)
+            h = to_knot / math.ceil(max(to_knot / h, to_knot * w0 / SLIDE_TURN) - 0.02)
+            # end a step just past the jump between two constant zones: it must not lie inside one
+            if par[P_TWO_ZONE_X] > start[0]:
+                h = min(h, (par[P_TWO_ZONE_X] - start[0]) / start[2] + 1e-7)
             h = max(h, STEP_MIN)
             error = lie_step(work, q, h, mode, pivot, film, par)
             if error > 1.0 and h > STEP_MIN * 2:
@@ -1059,9 +1069,11 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
             end = how
             pin = touched if how == END_PIN else -1
         next_row = record_trace(trace, work, used, next_row, par)
-        if stuck and math.isnan(row[R_ROLL_X]):
+        if mode == CREEP and math.isnan(row[R_ROLL_X]):
+            # slip may pass zero in this step and be caught at rest only in the next one
             fall = extra[4] * par[P_GRAVITY] * (1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2])
-            row[R_ROLL_X] = start[0] + start[2] * min(slip0 / max(fall, 1e-9), used)
+            if stuck or slip0 <= fall * used:
+                row[R_ROLL_X] = start[0] + start[2] * min(slip0 / max(fall, 1e-9), used)
         time += used
         w1 = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
         turns += 0.5 * (w0 + w1) * used / (2.0 * math.pi)
@@ -1077,7 +1089,7 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
                 break_x = hermite(s, used, start[0], start[2], new[0], new[2])
         # ---- accept
         e0, e1, e2, e3 = rotation_exp(new[7], new[8], new[9])
-        p0, p1, p2, p3 = quaternion_product(e0, e1, e2, e3, q[0], q[1], q[2], q[3])
+        p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], e0, e1, e2, e3)
         norm = 1.0 / math.sqrt(p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3)
         q[0] = p0 * norm
         q[1] = p1 * norm
@@ -1089,9 +1101,10 @@ def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
         start[7] = 0.0
         start[8] = 0.0
         start[9] = 0.0
-        work[0, 7] = extra[0]
-        work[0, 8] = extra[1]
-        work[0, 9] = extra[2]
+        m = rotation_matrix(q[0], q[1], q[2], q[3])  # theta is 0 again: its rate is the body rate
+        work[0, 7] = m[0] * extra[0] + m[3] * extra[1] + m[6] * extra[2]
+        work[0, 8] = m[1] * extra[0] + m[4] * extra[1] + m[7] * extra[2]
+        work[0, 9] = m[2] * extra[0] + m[5] * extra[1] + m[8] * extra[2]
         if mode == ROLL:
             enter_roll(start, q, par)
         if end != END_FAILED or start[2] < 0.05 or not math.isfinite(start[1]):
