@@ -56,8 +56,8 @@ class Ball:
         check_range("intermediate differential", self.int_diff_in, 0, _BELIEVABLE_DIFFERENTIAL_IN,
                     "in", where)
         if self.int_diff_in > self.diff_in:
-            raise InputError(f"{where}: intermediate differential {self.int_diff_in:g} in is larger "
-                             f"than the differential {self.diff_in:g} in; accepted: 0 to it")
+            raise InputError(f"{where}: intermediate differential {self.int_diff_in:g} in is above "
+                             f"the differential {self.diff_in:g} in; accepted: 0 to it")
         if not RG_RANGE_IN[0] <= self.rg_in <= RG_RANGE_IN[1]:
             warnings.warn(f"{where}: RG {self.rg_in:g} in is outside the standard's "
                           f"{RG_RANGE_IN[0]:g} to {RG_RANGE_IN[1]:g} in (a house or old ball "
@@ -69,7 +69,7 @@ class Ball:
 
     @property
     def inertia(self) -> BodyInertia:
-        """Mass, principal moments and PAP that the path uses: as drilled with a grip, else as cast.
+        """Mass, principal moments and PAP for the path: as drilled with a grip, else as cast.
 
         I1 = m k_low^2, I3 = m (k_low + diff)^2, I2 = m (k_low + diff - intermediate_diff)^2.
         """

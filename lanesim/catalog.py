@@ -70,7 +70,8 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
             balls[name] = entry.ball(name)
         except InputError as error:
             text = str(error)
-            raise InputError(f"{path}: " + (text if name in text else f"[{name}]: {text}")) from None
+            text = text if name in text else f"[{name}]: {text}"
+            raise InputError(f"{path}: {text}") from None
     return balls
 
 

@@ -26,7 +26,7 @@ class FrictionModel:
         textbook regimes (boundary below lambda = 1/3, full film above 3: Hamrock, Schmid &
         Jacobson, Fundamentals of Fluid Film Lubrication).
     film_cap : largest friction coefficient of the full film [-]. Assumed.
-    effective_modulus_gpa : E* of ball on lane [GPa]: 1.2 gives a contact radius of 1.65 mm. Assumed.
+    effective_modulus_gpa : E* of ball on lane [GPa]; 1.2: a contact radius of 1.65 mm. Assumed.
     pickup : film that the track takes up per turn, as a share of the lane's [-]. Assumed.
     ring_width_mm : width of a track ring w_t [mm]. Assumed ("about 5 mm").
 

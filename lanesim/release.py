@@ -62,8 +62,10 @@ class Release:
         check_hand(self.hand)
 
     @staticmethod
-    def angle_toward(laydown_board: float, target_board: float, at_ft: float | None = None) -> float:
-        """Launch angle [deg] of a straight line over `target_board` at `at_ft` (default: arrows)."""
+    def angle_toward(
+        laydown_board: float, target_board: float, at_ft: float | None = None
+    ) -> float:
+        """Launch angle [deg] of a straight line over `target_board` at `at_ft`, or the arrows."""
         check_range("target board", target_board, 0.5, BOARDS + 0.5)
         distance = arrow_distance_ft(target_board) if at_ft is None else at_ft
         check_range("distance of the target", distance, 1, 60, "ft")

@@ -46,7 +46,7 @@ class Trajectory:
         heading positive away from the ball-arm side.
     slip_ms, friction : slip of the contact point [m/s] and friction coefficient [-] (while rolling
         the one that would be available).
-    rev_rpm, rotation_deg, tilt_deg : rev rate, axis rotation against the present heading, axis tilt.
+    rev_rpm, rotation_deg, tilt_deg : rev rate, axis rotation against the heading, axis tilt.
     film_um, track_film_um : oil film on the lane under the ball and on the ball's track [um].
     flare_in, revolutions, work_j : arc of the axis over the ball [in], turns, friction work [J],
         all counted from the release.
@@ -298,7 +298,7 @@ class ShotTable:
     """Many shots of one or more balls on one pattern: arrays of length n in trade units.
 
     outcome : (n,) codes, indices into pocket.OUTCOMES. entry_* : at first contact with a pin, NaN
-    without one. path_board, track_film_um : (n, 61) at whole feet, or None. Boards are the player's.
+    without one. path_board, track_film_um : (n, 61) at whole feet, or None. The player's boards.
     """
 
     outcome: np.ndarray

@@ -118,8 +118,8 @@ def film_at(x, y, film, board, cell_x):
     rows, cols = film.shape
     fx = x / cell_x
     fy = y / board
-    i = int(math.floor(fx))
-    j = int(math.floor(fy))
+    i = math.floor(fx)
+    j = math.floor(fy)
     if i > rows or i < -1:
         return 0.0
     j = min(max(j, 0), cols - 1)
@@ -425,9 +425,11 @@ def rotation_exp(t0, t1, t2):
     if angle2 < 4.0:  # series to 1e-14, several times faster than sine and cosine
         z = 0.25 * angle2
         s = 1.0 - z * (1 / 110) * (1.0 - z * (1 / 156) * (1.0 - z * (1 / 210)))
-        s = 0.5 * (1.0 - z * (1 / 6) * (1.0 - z * (1 / 20) * (1.0 - z * (1 / 42) * (1.0 - z * (1 / 72) * s))))
-        c = 1.0 - z * (1 / 90) * (1.0 - z * (1 / 132) * (1.0 - z * (1 / 182) * (1.0 - z * (1 / 240))))
-        c = 1.0 - z * (1 / 2) * (1.0 - z * (1 / 12) * (1.0 - z * (1 / 30) * (1.0 - z * (1 / 56) * c)))
+        s = 1.0 - z * (1 / 42) * (1.0 - z * (1 / 72) * s)
+        s = 0.5 * (1.0 - z * (1 / 6) * (1.0 - z * (1 / 20) * s))
+        c = 1.0 - z * (1 / 132) * (1.0 - z * (1 / 182) * (1.0 - z * (1 / 240)))
+        c = 1.0 - z * (1 / 56) * (1.0 - z * (1 / 90) * c)
+        c = 1.0 - z * (1 / 2) * (1.0 - z * (1 / 12) * (1.0 - z * (1 / 30) * c))
         return c, s * t0, s * t1, s * t2
     angle = math.sqrt(angle2)
     s = math.sin(0.5 * angle) / angle
@@ -980,7 +982,7 @@ def grip_bound(work, q, par):
 def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
     """Follow one shot and fill its row (R_COUNT) and trace (TRACE_FEET, T_COUNT).
 
-    shot : y, heading, speed, spin, rotation, tilt, phase (SI); work : (W_ROWS, N_STEP), state (12),
+    shot : y, heading, speed, spin, rotation, tilt, phase (SI); work (W_ROWS, N_STEP), state (12),
     q (4) scratch.  Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group
     Runge-Kutta steps on the reference's right-hand sides, and CREEP (`creep_step`) in between,
     where a ball sticks and slips within a turn.

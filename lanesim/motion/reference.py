@@ -1,4 +1,4 @@
-"""The reference integrator: scipy's solve_ivp, one smooth right-hand side per regime, events located.
+"""The reference integrator: solve_ivp, a smooth right-hand side per regime, located events.
 
 Slow and trustworthy: the batch engine is measured against it. Every switch (slip ends, traction
 breaks, the contact stops pivoting, gutter, pins, end of the deck) is a terminal event.
@@ -77,7 +77,7 @@ def _terminal(function, direction: float = 0.0):
 
 
 def _place_events(film, par, pins):
-    """Events that end the shot, the same in every regime: gutter either side, a pin, past the deck."""
+    """Events that end the shot in any regime: gutter either side, a pin, past the deck."""
     width = par[k.P_LANE_WIDTH]
     return [
         _terminal(lambda t, s: s[1], -1.0),
