@@ -955,7 +955,7 @@ def creep_step(work, q, h, film, par):
 
 @njit(cache=True, error_model="numpy")
 def choose_pivot(wz, pivot_need, pivot_limit, inertia, h):
-    """Pivot sign for a rolling step: that of wz, or 0 where friction can hold it within the step."""
+    """Pivot sign of a rolling step: that of wz, or 0 where friction can hold it in the step."""
     if abs(wz) <= 2.0 * pivot_limit / inertia * h and abs(pivot_need) <= pivot_limit:
         return 0.0
     return 1.0 if wz >= 0.0 else -1.0
