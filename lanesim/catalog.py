@@ -14,6 +14,7 @@ import msgspec
 
 from .ball import Ball
 from .cover import Cover, parse_finish
+from .drilling import DEFAULT_GRIP, Grip, load_grip
 from .errors import InputError, nearest_name
 from .files import parse_toml, read_text, read_toml
 from .layout import Layout
@@ -26,7 +27,11 @@ DEFAULT_PATTERN = "medium-42"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    """One ball in a ball file. layout = [drilling angle deg, pin-to-PAP in, VAL angle deg]."""
+    """One ball in a ball file. layout = [drilling angle deg, pin-to-PAP in, VAL angle deg].
+
+    grip = "standard" (an assumed mid-size hand) or a grip file beside the ball file: the holes are
+    then taken out, and the path uses the ball as drilled. Without it the ball moves as cast.
+    """
 
     title: str = ""
     weight_lb: float
@@ -39,10 +44,11 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     games_total: float = 0.0
     oil_extractions: int = 0
     layout: tuple[float, float, float]
+    grip: str = ""
     note: str = ""
 
-    def ball(self, name: str) -> Ball:
-        """The validated ball."""
+    def ball(self, name: str, folder: Path) -> Ball:
+        """The validated ball; a grip file is looked for in `folder`."""
         grit, polished = parse_finish(self.finish)
         return Ball(
             name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
@@ -50,7 +56,13 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
                         self.oil_extractions),
             layout=Layout(*self.layout),
+            grip=read_grip(self.grip, folder) if self.grip else None,
         )
+
+
+def read_grip(spec: str, folder: Path = Path()) -> Grip:
+    """A grip by 'standard' (drilling.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
+    return DEFAULT_GRIP if spec == "standard" else load_grip(folder / spec)
 
 
 def read_balls(path: str | Path) -> dict[str, Ball]:
@@ -67,7 +79,7 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
     balls = {}
     for name, entry in entries.items():
         try:
-            balls[name] = entry.ball(name)
+            balls[name] = entry.ball(name, Path(path).parent)
         except InputError as error:
             text = str(error)
             text = text if name in text else f"[{name}]: {text}"
