@@ -225,17 +225,18 @@ def axis_rate(b1, b2, b3, par):
     i1 = par[P_I1]
     i2 = par[P_I2]
     i3 = par[P_I3]
-    c1 = (i2 - i3) * b2 * b3 / i1
-    c2 = (i3 - i1) * b3 * b1 / i2
-    c3 = (i1 - i2) * b1 * b2 / i3
     w2 = b1 * b1 + b2 * b2 + b3 * b3
     if w2 < 1e-12:
         return 0.0
-    along = (c1 * b1 + c2 * b2 + c3 * b3) / w2
+    c1 = (i2 - i3) * b2 * b3 / i1
+    c2 = (i3 - i1) * b3 * b1 / i2
+    c3 = (i1 - i2) * b1 * b2 / i3
+    inverse = 1.0 / w2
+    along = (c1 * b1 + c2 * b2 + c3 * b3) * inverse
     d1 = c1 - along * b1
     d2 = c2 - along * b2
     d3 = c3 - along * b3
-    return math.sqrt((d1 * d1 + d2 * d2 + d3 * d3) / w2)
+    return math.sqrt((d1 * d1 + d2 * d2 + d3 * d3) * inverse)
 
 
 @njit(cache=True, error_model="numpy", inline="always")
@@ -247,8 +248,8 @@ def track_film_rate(h_lane, h_track, spin, axis_speed, par):
     """
     if spin < 1e-6:
         return 0.0
-    turns = spin / (2.0 * math.pi)
-    gap = par[P_RADIUS] * axis_speed / turns / par[P_RING_WIDTH]
+    turns = spin * (1.0 / (2.0 * math.pi))
+    gap = par[P_RADIUS] * axis_speed / (turns * par[P_RING_WIDTH])
     overlap = math.exp(-gap * gap)
     return turns * (par[P_PICKUP] * h_lane - h_track * (1.0 - overlap + par[P_UPTAKE]))
 
@@ -280,8 +281,9 @@ def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     ax = 0.0
     ay = 0.0
     if slip > 0.0:
-        ax = -push * ux / slip
-        ay = -push * uy / slip
+        share = -push / slip
+        ax = share * ux
+        ay = share * uy
     mass = par[P_MASS]
     a = par[P_CONTACT_A]
     below = a * abs(wz) + (15.0 * math.pi / 16.0) * slip
