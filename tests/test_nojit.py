@@ -31,7 +31,7 @@ for ball_name, pattern_name, release in [
     pap = ball.inertia.pap_array
     film, pins = pattern.film_m("right"), setup.pin_array()
     rows = batch.run(shot, np.zeros(1), pap[None], par[None], film, pins, keep_traces=True)
-    path = reference.integrate(setup.release_vector(shot[0], pap, par), film, par, pins, rtol=1e-6)
+    path = reference.integrate(setup.release_vector(shot[0], pap, par), film, par, pins, rtol=1e-8)
     out[ball_name] = {
         "rows": rows.rows[0].tolist(),
         "trace": rows.traces[0, :, 0].tolist(),
@@ -57,7 +57,11 @@ def run_suite(disable: str) -> dict:
 
 
 def test_plain_python_agrees_with_compiled():
-    """Batch rows, traces and reference ends; rounding alone may differ (fused operations): 1e-6."""
+    """Batch rows, traces and reference ends; rounding alone may differ (fused operations): 1e-6.
+
+    At rtol 1e-8 the reference resolves every switch between sticking and sliding; coarser, and
+    rounding can decide whether a step sees one.
+    """
     plain, compiled = run_suite("1"), run_suite("0")
     assert plain.pop("jit") is False
     assert compiled.pop("jit") is True
