@@ -551,7 +551,8 @@ def plan(
         raise InputError("every ball is for spares only; at least one must be for first balls")
     samples = _unusable(judged.samples)
     program = model.Program(
-        tuple(u.variant for u in uses), _unusable(judged.pins), np.array([c.weight for c in conditions]),
+        tuple(u.variant for u in uses), _unusable(judged.pins),
+        np.array([c.weight for c in conditions]),
         np.array([c.round for c in conditions]), limits, required,
         change_finish=event.finish_changes == "between", objective=objective,
         sd=np.nan_to_num(judged.sd),

@@ -1,0 +1,107 @@
+"""`lanesim bag`: which balls to take to an event, drilled and finished how."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ..errors import InputError
+from . import common as c
+
+if TYPE_CHECKING:
+    from ..bag import BagPlan
+
+FOLDER = "lanesim-bag"
+
+
+@click.command("bag", short_help="Which balls to take to an event.")
+@click.argument("event_file", metavar="EVENT")
+@click.option("--out", "folder", default=FOLDER, show_default=True, metavar="DIR",
+              type=click.Path(path_type=Path), help="Folder for the report, tables and pictures.")
+@click.option("--cache", "cache_folder", metavar="DIR", type=click.Path(path_type=Path),
+              help="Folder that keeps shots between runs. [default: DIR/kept in the --out folder]")
+@click.option("--no-cache", is_flag=True, help="Keep nothing and use nothing kept.")
+@click.option("--resamples", type=click.IntRange(10, 10_000), default=100, show_default=True,
+              help="How often the choice is repeated on resampled shots.")
+@click.option("--margin", type=click.FloatRange(0, 300), metavar="PINS",
+              help="List the bags this close to the best one. [default: 0.5 pins per game; "
+                   "0.01 for a chance]")
+@c.sampling_options(2000)
+@c.json_option
+def command(event_file: str, folder: Path, cache_folder: Path | None, no_cache: bool,
+            resamples: int, margin: float | None, shots: int, seed: int, as_json: bool) -> None:
+    """Judge every ball, layout and finish in every condition of EVENT and choose the best bag.
+
+    EVENT is a TOML file: rounds, patterns, balls and limits (lanesim/data/demo_event.toml is a
+    full example). The choice is an integer program solved to proven optimality. Shots are kept, so
+    that a changed ball or limit does not redo the rest and an interrupted run goes on.
+    """
+    from ..event import load_event
+
+    if no_cache and cache_folder is not None:
+        raise InputError("give --cache or --no-cache, not both")
+    event = load_event(event_file)
+    c.check_folder(folder)
+    kept = None if no_cache else cache_folder or folder / "kept"
+    if kept is not None:
+        c.check_folder(kept)
+    plan = make_plan(event, shots=shots, seed=seed, resamples=resamples, margin=margin, kept=kept)
+    written = write_plan(plan, folder)
+    if as_json:
+        c.print_json(plan.to_dict() | {"files": [str(path) for path in written]})
+        return
+    print_plan(plan)
+    for path in written:
+        c.say_written(path)
+
+
+def make_plan(event: Any, *, shots: int, seed: int, resamples: int, margin: float | None,
+              kept: Path | None) -> BagPlan:
+    """Run the study with progress."""
+    from ..bag import plan
+    from ..bag_cache import Cache
+
+    c.announce_compile("batch")
+    with c.progress("Judging balls") as report:
+        return plan(event, shots=shots, seed=seed, resamples=resamples, margin=margin,
+                    cache=Cache(kept), progress=report)
+
+
+def write_plan(plan: BagPlan, folder: Path) -> list[Path]:
+    """Report, table, lists and pictures; returns what was written."""
+    from ..figures import bag as figures
+    from ..files import save_figure, to_json, write_text
+    from ..page import bag_page, shop_text
+
+    drawn = [("ladder", figures.draw_ladder(plan)), ("lines", figures.draw_lines(plan)),
+             ("gains", figures.draw_gains(plan)), ("pins", figures.draw_pins(plan))]
+    out = [write_text(folder / "report.html", bag_page(plan, drawn)),
+           write_text(folder / "bag.csv", plan.to_csv()),
+           write_text(folder / "bag.json", to_json(plan.to_dict()) + "\n"),
+           write_text(folder / "shop.txt", shop_text(plan))]
+    return out + [save_figure(figure, folder / f"bag-{name}.png") for name, figure in drawn]
+
+
+def print_plan(plan: BagPlan) -> None:
+    """The plan on standard output."""
+    from .. import page
+
+    click.echo(page.headline(plan))
+    click.echo()
+    c.print_table(*page.ball_table(plan), title="The bag", left=(0, 1, 2, 3))
+    for line in page.findings(plan):
+        click.echo(line)
+    click.echo()
+    c.print_table(*page.advice_table(plan), title="What to throw and where to start",
+                  left=(0, 1, 2, 9))
+    click.echo()
+    c.print_table(*page.choice_table(plan), title="The best bags", left=(0,))
+    for line in page.certainty(plan):
+        click.echo(line)
+    if plan.damaged_records:
+        c.say(f"note: {plan.damaged_records} damaged record(s) in the cache were made anew")
+    took = ", ".join(f"{name} {s:.1f} s" for name, s in plan.seconds.items())
+    click.echo(f"{plan.judged.shots_thrown:,} shots thrown, {plan.judged.records_found} results "
+               f"from the cache; time: {took}")
