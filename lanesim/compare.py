@@ -1,9 +1,15 @@
-"""Several balls, layouts, finishes or patterns under one release, each against the first."""
+"""Several balls, layouts, finishes or patterns under one release, each against the first.
+
+The usual shot is followed by the reference integrator. With a player's spread the same release is
+also thrown many times with every variant, on common random numbers: pocket and strike rates, leaves
+and pins per game, and paired differences from the first. Nobody moves: a variant that misses from
+this line may be the best from its own (`lanesim.odds`).
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,11 +19,15 @@ from .errors import InputError
 from .files import csv_text
 from .friction import DEFAULT_FRICTION, FrictionModel
 from .layout import Layout
+from .lineup import judge_line
+from .odds import BallOdds, has_carry_table, values_of, with_pins
 from .pattern import OilPattern
-from .release import Release
+from .release import Release, Spread
+from .stats import Difference, paired_difference
 from .trajectory import Trajectory, throw
 
 MAX_VARIANTS = 200
+DEFAULT_SHOTS = 4096
 LATE_FT = 59.0  # the last whole foot before any pin can be touched
 
 # What is compared: (attribute of Trajectory or computed here, unit).
@@ -56,12 +66,18 @@ class Comparison:
     values : measure name -> (n,) array in the unit of MEASURES. `late_board`, `late_angle_deg`:
         where the ball is and heads at 59 ft; NaN if it never came so far. entry_*: NaN without a
         pin touched.
+    spread, shots, seed : of the shots thrown with every variant; spread None: none were.
+    judged : those shots' outcomes, and pins if the carry table is there; empty without them.
     """
 
     release: Release
     variants: tuple[Variant, ...]
     trajectories: tuple[Trajectory, ...]
     values: dict[str, np.ndarray]
+    spread: Spread | None = None
+    shots: int = 0
+    seed: int = 0
+    judged: tuple[BallOdds, ...] = ()
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -77,11 +93,39 @@ class Comparison:
         """Each value less the first variant's, (n,) per measure; the first entry is 0."""
         return {name: column - column[0] for name, column in self.values.items()}
 
+    @property
+    def with_pins(self) -> bool:
+        """Whether strikes, leaves and pins per game are known."""
+        return bool(self.judged) and all(j.pins is not None for j in self.judged)
+
+    def gain(self, n: int, measure: str) -> Difference | None:
+        """Rate of variant n less that of the first, paired; None if one shot was thrown.
+
+        measure : "pocket" or "strike".
+        """
+        if self.shots < 2:
+            return None
+        return paired_difference(values_of(self.judged[0], measure),
+                                 values_of(self.judged[n], measure))
+
+    def _rates(self, n: int) -> dict[str, Any]:
+        """What the spread makes of variant n, for JSON."""
+        judged = self.judged[n]
+        measures = ("pocket", "strike") if self.with_pins else ("pocket",)
+        return {
+            "outcomes": judged.line.outcome_rates,
+            "pins": judged.pins.to_dict() if judged.pins else None,
+            "differences": {m: self.gain(n, m) for m in measures},
+        }
+
     def to_dict(self) -> dict[str, Any]:
         """Release, values and differences per variant, ready for JSON; no curves."""
         differences = self.differences()
         return {
             "release": self.release,
+            "spread": asdict(self.spread) if self.spread else None,
+            "shots": self.shots,
+            "seed": self.seed,
             "reference": self.labels[0],
             "units": dict(MEASURES),
             "variants": [
@@ -95,6 +139,7 @@ class Comparison:
                     "values": {name: float(column[n]) for name, column in self.values.items()},
                     "differences": {name: float(column[n])
                                     for name, column in differences.items()},
+                    "under_spread": self._rates(n) if self.judged else None,
                 }
                 for n, variant in enumerate(self.variants)
             ],
@@ -106,6 +151,11 @@ class Comparison:
         names = list(self.values)
         header = ["label", "ball", "finish", "layout", "pattern", "outcome", *names,
                   *(f"difference_{name}" for name in names)]
+        if self.judged:
+            header += ["pocket_rate", "pocket_low", "pocket_high"]
+        if self.with_pins:
+            header += ["strike_rate", "strike_low", "strike_high", "pins_per_game",
+                       "pins_per_game_low", "pins_per_game_high", "likeliest_leaves"]
         rows = []
         for n, variant in enumerate(self.variants):
             layout = variant.ball.layout
@@ -115,8 +165,18 @@ class Comparison:
                 variant.pattern.name, self.outcomes[n],
                 *(float(self.values[name][n]) for name in names),
                 *(float(differences[name][n]) for name in names),
+                *(self._csv_rates(n) if self.judged else ()),
             ])
         return csv_text(header, rows)
+
+    def _csv_rates(self, n: int) -> list[Any]:
+        pocket, pins = self.judged[n].line.pocket, self.judged[n].pins
+        out: list[Any] = [pocket.rate, pocket.low, pocket.high]
+        if self.with_pins and pins is not None:
+            out += [pins.strike_rate, pins.strike_low, pins.strike_high, pins.pins_per_game,
+                    pins.game_low, pins.game_high,
+                    "; ".join(f"{leave} {100 * share:.1f} %" for leave, share in pins.leaves(3))]
+        return out
 
 
 def make_variants(
@@ -166,6 +226,10 @@ def compare(
     variants: Sequence[Variant],
     release: Release,
     *,
+    spread: Spread | None = None,
+    shots: int = DEFAULT_SHOTS,
+    seed: int = 0,
+    pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
@@ -174,18 +238,30 @@ def compare(
     Parameters
     ----------
     variants : at least one; the first is what the others are compared with.
+    spread : also throw `shots` shots of this spread round the release with each, by the batch
+        engine; every variant meets the same shots. None: the usual shot alone.
+    pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
+        there.
     progress : called with (done, total) after each throw.
     """
     if not variants:
         raise InputError("nothing to compare: no variant given")
-    shots = []
+    paths: list[Trajectory] = []
+    judged: list[BallOdds] = []
+    if pins is None:
+        pins = has_carry_table()
     for n, variant in enumerate(variants):
-        shots.append(throw(variant.ball, release, variant.pattern, friction=friction))
+        paths.append(throw(variant.ball, release, variant.pattern, friction=friction))
+        if spread is not None:
+            line = judge_line(variant.ball, variant.pattern, release, spread, shots=shots,
+                              seed=seed, friction=friction)
+            judged.append(with_pins(line) if pins else BallOdds(line, None))
         if progress:
             progress(n + 1, len(variants))
-    rows = [_measures(shot) for shot in shots]
+    rows = [_measures(path) for path in paths]
     values = {name: np.array([row[name] for row in rows]) for name, _ in MEASURES}
-    return Comparison(release, tuple(variants), tuple(shots), values)
+    return Comparison(release, tuple(variants), tuple(paths), values, spread,
+                      shots if judged else 0, seed, tuple(judged))
 
 
 def _measures(shot: Trajectory) -> dict[str, float]:

@@ -208,11 +208,6 @@ class Thrower:
             raise InputError(f"the oil film has shape {self.film.shape}; accepted: (60, 39)")
         if not np.all(np.isfinite(self.film)) or np.any(self.film < 0):
             raise InputError("the oil film must be finite and not negative everywhere")
-        if not self.film.any():
-            raise InputError(
-                f"oil pattern '{pattern.name}' is all dry: there is no line to find on a lane "
-                "without oil; accepted: a pattern with oil on at least one board"
-            )
         self.paps = np.array([ball.inertia.pap_body])
         self.pars = np.array([
             setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
@@ -550,6 +545,11 @@ def find_line(
     _check_window("laydown range", laydown_range, 1.0, 39.0, "boards")
     _check_window("angle range", angle_range, -12.0, 12.0, "deg")
     thrower = Thrower(ball, pattern, player_release.hand, friction, film)
+    if not thrower.film.any():
+        raise InputError(
+            f"oil pattern '{pattern.name}' is all dry: there is no line to find on a lane "
+            "without oil; accepted: a pattern with oil on at least one board"
+        )
     name, objective = aim_objective(aim, strike_probability)
     report = progress or (lambda done, total: None)
     search = _Search(thrower, player_release, spread, objective, laydown_range, angle_range,

@@ -179,21 +179,50 @@ def has_carry_table() -> bool:
 
 def with_pins(line: LineResult) -> BallOdds:
     """A judged line with strikes, leaves and pins per game from the shipped carry table."""
-    from .pindeck.outcomes import pins_from_shots, strike_chances
-
     table = line.table
+    return BallOdds(line, *pins_of(table.entry_board, table.entry_angle_deg,
+                                   table.entry_speed_mph, table.outcome))
+
+
+def pins_of(
+    entry_board: np.ndarray, entry_angle_deg: np.ndarray, entry_speed_mph: np.ndarray,
+    outcome: np.ndarray,
+) -> tuple[PinResult, np.ndarray]:
+    """Strikes, leaves and pins per game of shots (n,) from the shipped carry table, and
+    `strikes_of` them; the columns are those of a ShotTable."""
+    from .pindeck.outcomes import pins_from_shots
+
+    found = pins_from_shots(entry_board, entry_angle_deg, entry_speed_mph,
+                            _pin_codes(entry_board, outcome))
+    return found, strikes_of(entry_board, entry_angle_deg, entry_speed_mph, outcome)
+
+
+def strikes_of(
+    entry_board: np.ndarray, entry_angle_deg: np.ndarray, entry_speed_mph: np.ndarray,
+    outcome: np.ndarray,
+) -> np.ndarray:
+    """Strike chance (n,) of each shot; the columns are those of a ShotTable."""
+    from .pindeck.outcomes import strike_chances
+
+    return strike_chances(entry_board, entry_angle_deg, entry_speed_mph,
+                          _pin_codes(entry_board, outcome))
+
+
+def _pin_codes(entry_board: np.ndarray, outcome: np.ndarray) -> np.ndarray:
     # a ball that passes all ten pins without touching one takes none, as in the gutter
-    codes = np.where(np.isfinite(table.entry_board), table.outcome, GUTTER)
-    entry = (table.entry_board, table.entry_angle_deg, table.entry_speed_mph, codes)
-    return BallOdds(line, pins_from_shots(*entry), strike_chances(*entry))
+    return np.where(np.isfinite(entry_board), outcome, GUTTER)
+
+
+def values_of(ball: BallOdds, measure: str) -> np.ndarray:
+    """Value (n,) of each shot: 1 or 0 for "pocket", the chance for "strike" (needs pins)."""
+    if measure == "pocket":
+        return (ball.line.table.outcome == POCKET).astype(float)
+    assert ball.strikes is not None, "strikes are asked for, but the pins were left out"
+    return ball.strikes
 
 
 def _compared(first: BallOdds, second: BallOdds, measure: str) -> Comparison:
-    if measure == "pocket":
-        a, b = ((ball.line.table.outcome == POCKET).astype(float) for ball in (first, second))
-    else:
-        assert first.strikes is not None and second.strikes is not None
-        a, b = first.strikes, second.strikes
+    a, b = values_of(first, measure), values_of(second, measure)
     return Comparison(
         first.line.ball, second.line.ball, measure, paired_difference(a, b),
         shots_to_see(float(np.mean(a)), float(np.mean(b))),

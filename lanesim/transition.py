@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -31,12 +31,16 @@ from .lane import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
 from .lineup import LAYDOWN_RANGE, board_at_arrows, find_line
 from .motion import kernels as k
 from .motion import setup
+from .odds import has_carry_table, pins_of
 from .pattern import OilPattern
 from .pocket import BEST_BOARD, POCKET
 from .release import Player, Release, normal_deviates
 from .stats import Difference, Rate, paired_difference, wilson
 from .trajectory import throw_many
 from .units import MICRON_M, UL_M3
+
+if TYPE_CHECKING:
+    from .pindeck.outcomes import PinResult
 
 SHOT_STAGE = 51  # stage numbers in the seed sequence: the shots that are played,
 SEARCH_STAGE = 52  # those that look for a move,
@@ -364,11 +368,30 @@ def _possible(line: np.ndarray) -> list[Move]:
     return [m for m in MOVES if LAYDOWN_RANGE[0] <= line[0] + m.feet <= LAYDOWN_RANGE[1]]
 
 
-def _hits(
+class _Shots(NamedTuple):
+    """How the shots of each release row ended, (rows, patterns x shots) each."""
+
+    outcome: np.ndarray
+    board: np.ndarray
+    angle_deg: np.ndarray
+    speed_mph: np.ndarray
+
+    @property
+    def hit(self) -> np.ndarray:
+        """1 for a shot in the pocket, else 0."""
+        return (self.outcome == POCKET).astype(float)
+
+    def pins(self, row: int) -> PinResult:
+        """Strikes, leaves and pins per game of one row's shots."""
+        return pins_of(self.board[row], self.angle_deg[row], self.speed_mph[row],
+                       self.outcome[row].astype(int))[0]
+
+
+def _thrown(
     ball: Ball, entrant: Entrant, rows: np.ndarray, patterns: Sequence[OilPattern],
     deviates: np.ndarray, friction: FrictionModel,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pocket hits, entry boards and entry angles (rows, patterns x shots) of each release row."""
+) -> _Shots:
+    """Throw each release row with the entrant's spread on each of the patterns."""
     releases = np.repeat(rows, len(deviates), axis=0)
     releases[:, :6] += np.tile(deviates * entrant.player.spread.array(), (len(rows), 1))
     parts = []
@@ -376,10 +399,9 @@ def _hits(
         table = throw_many(ball, releases, pattern, hand=entrant.player.release.hand,
                            friction=friction)
         parts.append(np.stack([
-            (table.outcome == POCKET).astype(float), table.entry_board, table.entry_angle_deg,
-        ]).reshape(3, len(rows), len(deviates)))
-    whole = np.concatenate(parts, axis=2)
-    return whole[0], whole[1], whole[2]
+            table.outcome, table.entry_board, table.entry_angle_deg, table.entry_speed_mph,
+        ]).reshape(4, len(rows), len(deviates)))
+    return _Shots(*np.concatenate(parts, axis=2))
 
 
 def _worth_trying(
@@ -387,7 +409,7 @@ def _worth_trying(
     friction: FrictionModel,
 ) -> np.ndarray:
     """Indices of the rows whose usual shot arrives near the best board, and row 0 always."""
-    _, board, _ = _hits(ball, entrant, rows, patterns, np.zeros((1, 6)), friction)
+    board = _thrown(ball, entrant, rows, patterns, np.zeros((1, 6)), friction).board
     off = np.abs(np.where(np.isfinite(board), board, np.inf).mean(axis=1) - BEST_BOARD)
     near = np.flatnonzero(off <= NEAR_BOARDS)
     if len(near) < FEWEST_TRIED:
@@ -405,7 +427,7 @@ def _choose(
     (95 %, paired). Row 0 is no change.
     """
     tried = _worth_trying(ball, entrant, rows, patterns, friction)
-    hit, _, _ = _hits(ball, entrant, rows[tried], patterns, deviates, friction)
+    hit = _thrown(ball, entrant, rows[tried], patterns, deviates, friction).hit
     top = int(np.argmax(hit.mean(axis=1)))
     for n in np.argsort(sizes[tried], kind="stable"):
         if n == top or not paired_difference(hit[n], hit[top]).clear:
@@ -466,6 +488,8 @@ class Reaction:
     gain : paired difference of the two rates, interval at ADVICE_CONFIDENCE.
     speed_mph : best change of speed instead of a move; pocket_speed its pocket rate.
     laydown_board, arrow_board : the moved line.
+    pins, pins_moved, pins_speed : strikes, leaves and pins per game of the shots behind `pocket`,
+        `pocket_moved` and `pocket_speed`; None: left out.
     """
 
     entrant: str
@@ -483,12 +507,18 @@ class Reaction:
     laydown_board: float
     arrow_board: float
     hits_moved: np.ndarray = field(repr=False)
+    pins: PinResult | None = None
+    pins_moved: PinResult | None = None
+    pins_speed: PinResult | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values without the single shots."""
         from dataclasses import fields
 
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "hits_moved"}
+        out = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "hits_moved"}
+        for name in ("pins", "pins_moved", "pins_speed"):
+            out[name] = out[name] and out[name].to_dict()
+        return out
 
 
 @dataclass(frozen=True)
@@ -610,6 +640,7 @@ def study(
     first_balls: int = FIRST_BALLS,
     shots: int = 128,
     seed: int = 1,
+    pins: bool | None = None,
     transfer: OilTransfer = DEFAULT_TRANSFER,
     friction: FrictionModel = DEFAULT_FRICTION,
     report: Progress | None = None,
@@ -627,10 +658,13 @@ def study(
     looked : for how many of the entrants the other balls and the changes of speed are looked at,
         the first ones (default: all). The rest only move with the oil, and have no reactions.
     shots : shots per lane for every rate.
+    pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
+        there.
     report : called with (done, total) as work goes on.
     """
     _check(entrants, games, lanes, first_balls)
     check_range("shots", shots, 8, 100_000)
+    with_strikes = has_carry_table() if pins is None else pins
     entrants = tuple(entrants)
     feet = int(pattern.length_ft)
     volume = np.repeat(pattern.volume_ul[None], lanes, axis=0)
@@ -681,7 +715,8 @@ def study(
                         lines[i] = moved(start, in_force[i, b.name])
                     step()
                     continue
-                reaction = _look(e, b, start, lanes_now, game, standing, shots, seed, friction)
+                reaction = _look(e, b, start, lanes_now, game, standing, shots, seed, friction,
+                                 with_strikes)
                 reactions.append(reaction)
                 in_force[i, b.name] = reaction.move
                 step()
@@ -725,7 +760,7 @@ def _start_line(
 
 def _look(
     entrant: Entrant, ball: Ball, start: np.ndarray, patterns: Sequence[OilPattern], games: int,
-    standing: Move, shots: int, seed: int, friction: FrictionModel,
+    standing: Move, shots: int, seed: int, friction: FrictionModel, with_strikes: bool,
 ) -> Reaction:
     """Look for the best move and the best change of speed, then judge them with fresh shots."""
     search = normal_deviates(shots, 6, seed, stage=SEARCH_STAGE)
@@ -736,8 +771,14 @@ def _look(
     quick = start.copy()
     quick[2] += speed
     judge = normal_deviates(shots, 6, seed, stage=JUDGE_STAGE)
-    hit, board, angle = _hits(ball, entrant, np.array([start, there, quick]), patterns, judge,
-                              friction)
+    shot = _thrown(ball, entrant, np.array([start, there, quick]), patterns, judge, friction)
+    hit, board, angle = shot.hit, shot.board, shot.angle_deg
+    pins: list[PinResult | None] = [None, None, None]
+    if with_strikes:
+        pins[0] = shot.pins(0)
+        # no change is often the best one: the same shots, and the leaves take half a second
+        pins[1] = pins[0] if np.array_equal(there, start) else shot.pins(1)
+        pins[2] = pins[0] if speed == 0.0 else shot.pins(2)
     rates = [wilson(h.sum(), len(h)) for h in hit]
     return Reaction(
         entrant=entrant.name, ball=ball.name, games=games,
@@ -746,7 +787,7 @@ def _look(
         gain=paired_difference(hit[0], hit[1], ADVICE_CONFIDENCE), speed_mph=speed,
         pocket_speed=rates[2],
         laydown_board=float(there[0]), arrow_board=board_at_arrows(there[0], there[1]),
-        hits_moved=hit[1],
+        hits_moved=hit[1], pins=pins[0], pins_moved=pins[1], pins_speed=pins[2],
     )
 
 

@@ -6,6 +6,7 @@ at the event with its finish refreshed, without and with an oil extraction befor
 - boards lost: how far the usual shot, sent along the NEW ball's best line, arrives from where the
   new ball arrives, 59 ft down the lane; positive: less hook.
 - pocket rate on the new ball's line (nobody adjusts) and on the state's own best line.
+- strikes, leaves and pins per game there, from the carry table, if it is there.
 
 The wear laws are assumed, so all of it is computed again with parameter sets drawn from
 `cover.WEAR_DOUBT`; bands are the middle 90 % of those sets. They hold the doubt of the ageing
@@ -17,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -26,12 +27,16 @@ from .ball_log import BallLog, state_on, stepped
 from .cover import Cover, CoverKind, sampled_kinds
 from .errors import InputError, check_range, nearest_name
 from .friction import DEFAULT_FRICTION, FrictionModel
-from .lineup import LineResult, find_line
+from .lineup import LineResult, find_line, judge_line
+from .odds import has_carry_table, strikes_of, with_pins
 from .pattern import OilPattern
 from .pocket import POCKET
 from .release import Player, normal_deviates
 from .stats import Rate
 from .trajectory import throw_many
+
+if TYPE_CHECKING:
+    from .pindeck.outcomes import PinResult
 
 JUDGE_STAGE = 61  # stage number in the seed sequence of the shots behind the bands
 MEASURE_FT = 59  # last whole foot before any pin: there the paths are compared
@@ -78,6 +83,8 @@ class Standing:
         over the shots that met a pin; negative: steeper than the new one.
     pocket_new_line, pocket_own_line : pocket rates with Wilson intervals (sampling), and bands
         (wear parameters; on the own line each set's shots are re-aimed by the launch angle).
+    pins_new_line, pins_own_line : strikes, leaves and pins per game of the same shots, and the
+        strike rate's bands as the pocket's; None: the pins were left out.
     entry_board, entry_angle_deg : mean on the own best line.
     laydown_board, arrow_board : the own best line.
     """
@@ -94,12 +101,18 @@ class Standing:
     entry_angle_deg: float
     laydown_board: float
     arrow_board: float
+    pins_new_line: PinResult | None = None
+    strike_new_line_band: Band | None = None
+    pins_own_line: PinResult | None = None
+    strike_own_line_band: Band | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, the cover by what follows from it."""
         from dataclasses import fields
 
         out = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "cover"}
+        for name in ("pins_new_line", "pins_own_line"):
+            out[name] = out[name] and out[name].to_dict()
         return out | {"cover": cover_summary(self.cover)}
 
 
@@ -227,6 +240,7 @@ def study(
     shots: int = 512,
     sets: int = 24,
     seed: int = 1,
+    pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
     report: Progress | None = None,
 ) -> WearResult:
@@ -239,6 +253,8 @@ def study(
     games_per_week : games a week per ball from today on instead of the log's own pace.
     allowed_boards : loss at which the ball is to be refreshed or replaced [boards]. ASSUMED.
     shots : shots behind every rate; sets : sampled parameter sets behind every band.
+    pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
+        there.
     report : called with (done, total).
     """
     if event is not None and event < today:
@@ -249,11 +265,12 @@ def study(
     if games_per_week is not None:
         check_range("games a week", games_per_week, 0, 200)
     names = checked_names(log, balls, only)
+    with_strikes = has_carry_table() if pins is None else pins
     out = []
     for n, name in enumerate(names):
         out.append(_judge_ball(
             log, balls[name], pattern, player, today, event, games_per_week, allowed_boards, shots,
-            sets, seed, friction,
+            sets, seed, friction, with_strikes,
         ))
         if report is not None:
             report(n + 1, len(names))
@@ -292,7 +309,7 @@ def cover_at(
 def _judge_ball(
     log: BallLog, ball: Ball, pattern: OilPattern, player: Player, today: date,
     event: date | None, games_per_week: float | None, allowed: float, shots: int, sets: int,
-    seed: int, friction: FrictionModel,
+    seed: int, friction: FrictionModel, pins: bool,
 ) -> BallWear:
     now = state_on(log, ball, today)
     then, games, planned = cover_at(log, ball, today, event or today, games_per_week)
@@ -306,7 +323,7 @@ def _judge_ball(
     if event is None:
         del covers["event"]
     kinds = sampled_kinds(now.parameters, sets, seed)
-    lab = _Lab(ball, pattern, player, friction, seed, shots)
+    lab = _Lab(ball, pattern, player, friction, seed, shots, pins)
     standings = lab.standings(covers, kinds)
     surface, total = np.array(SURFACE_GAMES), np.array(MORE_GAMES)
     fresh = now.refreshed(now.grit, now.polished)
@@ -342,10 +359,10 @@ class _Lab:
 
     def __init__(
         self, ball: Ball, pattern: OilPattern, player: Player, friction: FrictionModel, seed: int,
-        shots: int,
+        shots: int, pins: bool,
     ) -> None:
         self.ball, self.pattern, self.player = ball, pattern, player
-        self.friction, self.seed, self.shots = friction, seed, shots
+        self.friction, self.seed, self.shots, self.pins = friction, seed, shots, pins
         self.new_line: np.ndarray = player.release.row()
 
     def with_cover(self, cover: Cover) -> Ball:
@@ -381,8 +398,6 @@ class _Lab:
         self, covers: Mapping[str, Cover], kinds: Sequence[CoverKind]
     ) -> tuple[Standing, ...]:
         """All states, on the new ball's line and on their own."""
-        from .lineup import judge_line
-
         lines = {state: self.line(cover) for state, cover in covers.items()}
         new = lines["new"]
         self.new_line = new.release.row()
@@ -393,7 +408,7 @@ class _Lab:
             there = judge_line(self.with_cover(cover), self.pattern, new.release,
                                self.player.spread, shots=self.shots, seed=self.seed,
                                friction=self.friction)
-            here, on_own, angles = self.by_set(cover, own.release.row(), kinds)
+            (here, on_own), strikes, angles = self.by_set(cover, own.release.row(), kinds)
             if state == "new":
                 new_angles = angles
             lost = self.lost([cover], [covers["new"]], kinds)[:, 0]
@@ -404,13 +419,26 @@ class _Lab:
                 pocket_own_line=own.pocket, pocket_own_line_band=_band(on_own),
                 entry_board=own.entry_board_mean, entry_angle_deg=own.entry_angle_mean_deg,
                 laydown_board=own.release.laydown_board, arrow_board=own.arrow_board,
+                **(self.pin_fields(there, own, strikes) if self.pins else {}),
             ))
         return tuple(out)
 
+    def pin_fields(
+        self, there: LineResult, own: LineResult, strikes: Sequence[np.ndarray]
+    ) -> dict[str, Any]:
+        """Fields of a Standing about the pins: on the new ball's line and on the own."""
+        on_new = with_pins(there).pins
+        on_own = on_new if own.release == there.release else with_pins(own).pins
+        return {
+            "pins_new_line": on_new, "strike_new_line_band": _band(strikes[0]),
+            "pins_own_line": on_own, "strike_own_line_band": _band(strikes[1]),
+        }
+
     def by_set(
         self, cover: Cover, own: np.ndarray, kinds: Sequence[CoverKind]
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Pocket rate on the new ball's line and on the own, and entry angle there, (sets + 1,).
+    ) -> tuple[list[np.ndarray], list[np.ndarray], np.ndarray]:
+        """Pocket rate on the new ball's line and on the own, strike rate on both (empty without
+        pins), and entry angle on the own; all (sets + 1,).
 
         On its own line a player re-aims: each parameter set's launch angle is shifted so that its
         usual shot arrives where that of the stated parameters does.
@@ -427,17 +455,21 @@ class _Lab:
         goal = boards[0, len(fan) // 2]
         lines = np.tile(own, (len(worn), 1))
         lines[:, 1] += [_angle_for(goal, _REAIM_DEG, b) for b in boards]
-        rates, angles = [], np.zeros(0)
+        rates, strikes, angles = [], [], np.zeros(0)
         for rows in (np.tile(self.new_line, (len(worn), 1)), lines):
             which = np.repeat(np.arange(len(worn)), len(spread))
             shots = np.repeat(rows, len(spread), axis=0) + np.tile(spread, (len(worn), 1))
             table = self.throw(worn, shots, which, False)
             hit = (table.outcome == POCKET).reshape(len(worn), len(spread))
             rates.append(hit.mean(axis=1))
+            if self.pins:
+                chance = strikes_of(table.entry_board, table.entry_angle_deg,
+                                    table.entry_speed_mph, table.outcome)
+                strikes.append(chance.reshape(hit.shape).mean(axis=1))
             met = np.isfinite(table.entry_angle_deg).reshape(hit.shape)
             total = np.nansum(table.entry_angle_deg.reshape(hit.shape), axis=1)
             angles = total / np.maximum(met.sum(axis=1), 1)
-        return rates[0], rates[1], angles
+        return rates, strikes, angles
 
 
 def _angle_for(goal: float, angles: np.ndarray, boards: np.ndarray) -> float:

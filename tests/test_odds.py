@@ -142,7 +142,11 @@ def test_bad_settings(medium, balls, settings, says):
 def test_dry_pattern_and_bad_spread(medium):
     dry = medium.with_volume(np.zeros((60, 39)))
     with pytest.raises(InputError, match="all dry"):
-        odds([load_ball("strong-solid")], dry, PLAYER, LEVELS["200"], **GIVEN)
+        odds([load_ball("strong-solid")], dry, PLAYER, LEVELS["200"],
+             **(GIVEN | {"lines": "own", "search_shots": 1000}))
+    # a given line needs no search: what becomes of it on a dry lane is a fair question
+    judged = odds([load_ball("strong-solid")], dry, PLAYER, LEVELS["200"], **GIVEN).balls[0].line
+    assert judged.counts.sum() == GIVEN["shots"] and judged.pocket.rate < 0.05
     with pytest.raises(InputError, match="empty"):
         Spread(0, 0, 0, 0, 0, 0)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from matplotlib.colors import Normalize, TwoSlopeNorm
 from matplotlib.figure import Figure
 
 from ..lane import BOARDS, CELL_AREA_M2, GRID_ROWS
+from ..stats import Rate
 from ..units import MICRON_M, UL_M3
 from .style import (
     INK,
@@ -23,7 +25,8 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from ..transition import TransitionResult
+    from ..pindeck.outcomes import PinResult
+    from ..transition import Reaction, TransitionResult
 
 _ADDED = 0.02  # share of the largest change from which a cell counts as oiled afresh
 _FILM_UM = UL_M3 / CELL_AREA_M2 / MICRON_M  # film [um] of 1 uL in a cell
@@ -41,8 +44,10 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
     who = result.entrants[entrant]
     shots = result.shots_per_lane[-1].mean()
     lanes = result.shots_per_lane.shape[1]
+    with_pins = all(r.pins_moved is not None for r in result.reactions)
     figure = new_figure(
-        13.0, 8.6, f"{result.pattern.name}: {_count(result.games, 'game')} of "
+        13.0, 10.6 if with_pins else 8.6,
+        f"{result.pattern.name}: {_count(result.games, 'game')} of "
         f"{_count(len(result.entrants), 'player')}",
         subtitle=f"{shots:.0f} first balls on {'each of 2 lanes' if lanes > 1 else 'the lane'}; "
         + ("all move with the oil" if result.follow else "nobody moves")
@@ -51,7 +56,10 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
              "down again are assumed. Balls wiped dry, spare balls left out.\n"
              "Bars: 95 % intervals of the shots. Board 1 at the right edge of the lane.",
     )
-    grid = figure.add_gridspec(3, 2, width_ratios=(1.15, 1.0))
+    halves = figure.add_gridspec(1, 2, width_ratios=(1.15, 1.0))
+    grid = halves[0].subgridspec(3, 1)
+    right = halves[1].subgridspec(3 + with_pins, 1,
+                                  height_ratios=[1.0, 1.0, 1.2, 1.1][:3 + with_pins])
     before = result.lane_volume_ul(0) * _FILM_UM
     after = result.lane_volume_ul(result.games) * _FILM_UM
     top = max(float(before.max()), float(after.max()), 1e-6)
@@ -67,7 +75,7 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
     path = result.path_board[entrant]
     drawn = (path if hand == "right" else BOARDS + 1 - path)[:GRID_ROWS]  # to the pins
     for row, (title, values, colors, norm) in enumerate(panels):
-        axes = figure.add_subplot(grid[row, 0])
+        axes = figure.add_subplot(grid[row])
         mesh = axes.pcolormesh(np.arange(GRID_ROWS + 1), np.arange(BOARDS + 1) + 0.5, values.T,
                                cmap=colors, norm=norm, rasterized=True)
         axes.plot(np.arange(len(drawn)), drawn, color=INK, lw=1.4, path_effects=line_halo(1.4))
@@ -85,9 +93,11 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
                         pad=0.01)
     axes.annotate("first line", (2, drawn[2]), textcoords="offset points", xytext=(0, -12),
                   fontsize=8, path_effects=halo())
-    _line(figure.add_subplot(grid[0, 1]), result, entrant)
-    _shares(figure.add_subplot(grid[1, 1]), result, entrant)
-    _reactions(figure.add_subplot(grid[2, 1]), result, entrant)
+    _line(figure.add_subplot(right[0]), result, entrant)
+    _shares(figure.add_subplot(right[1]), result, entrant)
+    _pockets(figure.add_subplot(right[2]), result, entrant)
+    if with_pins:
+        _strikes(figure.add_subplot(right[3]), result, entrant)
     return figure
 
 
@@ -137,29 +147,54 @@ def _shares(axes: Axes, result: TransitionResult, entrant: int) -> None:
     axes.legend(lines, [str(line.get_label()) for line in lines], loc="lower right")
 
 
-def _reactions(axes: Axes, result: TransitionResult, entrant: int) -> None:
+def _pockets(axes: Axes, result: TransitionResult, entrant: int) -> None:
+    own = _reactions(
+        axes, result, entrant, [lambda r: r.pocket_moved, lambda r: r.pocket],
+        lambda r: f"{r.move.feet:+g}/{r.move.target:+g}" if r.move.feet or r.move.target else "")
+    axes.set(title=f"Pocket rate (numbers: {own}'s move, feet/target)", ylabel="pocket [%]")
+    axes.legend(ncols=2, loc="upper left", fontsize=7.5)
+
+
+def _strikes(axes: Axes, result: TransitionResult, entrant: int) -> None:
+    def rate(pins: PinResult | None) -> Rate:
+        assert pins is not None  # the panel is drawn only with pins
+        return Rate(pins.strike_rate * pins.shots, pins.shots, pins.strike_rate, pins.strike_low,
+                    pins.strike_high)
+
+    own = _reactions(
+        axes, result, entrant, [lambda r: rate(r.pins_moved), lambda r: rate(r.pins)],
+        lambda r: f"{r.pins_moved.pins_per_game:.0f}")
+    axes.set(title=f"Strike rate (numbers: pins a game, {own} moved)", ylabel="strikes [%]")
+
+
+def _reactions(
+    axes: Axes, result: TransitionResult, entrant: int,
+    rates: Sequence[Callable[[Reaction], Rate]], words: Callable[[Reaction], str],
+) -> str:
+    """Two rates, moved and on the first line (own ball only), with words above; the own ball."""
     name = result.entrants[entrant].name
     mine = [r for r in result.reactions if r.entrant == name]
     balls = list(dict.fromkeys(r.ball for r in mine))
     for n, ball in enumerate(balls):
         rows = [r for r in mine if r.ball == ball]
         games = np.array([r.games for r in rows]) + 0.08 * (n - (len(balls) - 1) / 2)
-        rate = np.array([100 * r.pocket_moved.rate for r in rows])
-        low = rate - [100 * r.pocket_moved.low for r in rows]
-        high = np.array([100 * r.pocket_moved.high for r in rows]) - rate
+        moved, stayed = ([of(r) for r in rows] for of in rates)
+        rate = np.array([100 * r.rate for r in moved])
+        low = rate - [100 * r.low for r in moved]
+        high = np.array([100 * r.high for r in moved]) - rate
         style = series_style(n, markers=True)
         axes.errorbar(games, rate, (low, high), label=f"{ball}, moved", capsize=2, lw=1.6,
                       elinewidth=0.8, **style)
         if n == 0:
-            axes.plot(games, [100 * r.pocket.rate for r in rows], color=style["color"], lw=1.0,
+            axes.plot(games, [100 * r.rate for r in stayed], color=style["color"], lw=1.0,
                       ls=(0, (1, 1.5)), marker=style["marker"], markerfacecolor="none",
                       markeredgecolor=style["color"], label=f"{ball}, first line")
             for r in rows:
-                if r.move.feet or r.move.target:
-                    axes.annotate(f"{r.move.feet:+g}/{r.move.target:+g}", (r.games, 0.72),
-                                  xycoords=("data", "axes fraction"), ha="center", fontsize=8)
-    axes.set(title=f"Pocket rate (numbers: {balls[0]}'s move, feet/target)", xlabel="games played",
-             ylabel="pocket [%]")
-    axes.set_ylim(0, min(100, axes.get_ylim()[1] * 1.5))
+                axes.annotate(words(r), (r.games, 0.63), xycoords=("data", "axes fraction"),
+                              ha="center", fontsize=8)
+    axes.set_xlabel("games played")
+    top = axes.get_ylim()[1] * 1.75  # room for the words, and the key above them
+    axes.set_ylim(0, top)
+    axes.set_yticks([t for t in axes.get_yticks() if 0.0 <= t <= min(top, 100.0)])
     axes.set_xticks(np.arange(result.games + 1))
-    axes.legend(ncols=2, loc="upper left", fontsize=7.5)
+    return balls[0]

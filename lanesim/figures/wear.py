@@ -1,4 +1,4 @@
-"""Wear curves with the bands of the wear parameters: one row of two panels per ball."""
+"""Wear curves with the bands of the wear parameters, and the strikes, a row a ball."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from .style import FAINT, INK, halo, house_style, new_figure, series_style
+from .style import FAINT, INK, PAPER, halo, house_style, new_figure, series_style
 
 if TYPE_CHECKING:
     from ..wear import BallWear, WearResult
@@ -16,20 +16,32 @@ if TYPE_CHECKING:
 
 @house_style
 def draw_wear(result: WearResult) -> Figure:
-    """Boards lost since the finish was fresh, and by a refreshed ball against a new one."""
+    """Boards lost since the finish was fresh, and by a refreshed ball against a new one; and, where
+    the pins are known, every state's strike rate."""
     rows = len(result.balls)
+    with_pins = all(s.pins_own_line for b in result.balls for s in b.standings)
     figure = new_figure(
-        10.5, 1.0 + 2.75 * rows, "What games did to each ball",
+        15.0 if with_pins else 10.5, 1.0 + 2.75 * rows, "What games did to each ball",
         subtitle=f"judged {result.today}"
         + (f", event {result.event}" if result.event else "")
         + f"; boards less hook at 59 ft on {result.pattern}, on the new ball's best line",
         note="Laws and parameters of wear are assumed; bands: middle 90 % over "
              f"{result.sets} sampled sets of them. Dotted: {result.allowed_boards:g} boards, the "
              "allowed loss.\nNegative: the ball hooks sooner than when fresh (a polished ball gets "
-             "rougher).",
+             "rougher)."
+             + (f" Strikes: {result.shots} shots, {result.player}'s spread; bars: 95 % intervals."
+                if with_pins else ""),
     )
-    panels = np.atleast_2d(figure.subplots(rows, 2, sharey="row"))
-    for n, (ball, (left, right)) in enumerate(zip(result.balls, panels, strict=True)):
+    grid = figure.add_gridspec(rows, 2 + with_pins, width_ratios=[1.0, 1.0, 0.75][:2 + with_pins])
+    for n, ball in enumerate(result.balls):
+        left = figure.add_subplot(grid[n, 0])
+        right = figure.add_subplot(grid[n, 1], sharey=left)
+        if with_pins:
+            highest = max(p.strike_high for b in result.balls for s in b.standings
+                          for p in (s.pins_own_line, s.pins_new_line))
+            axes = figure.add_subplot(grid[n, 2])
+            _strikes(axes, ball, n == 0, n == rows - 1)
+            axes.set_xlim(0, 105 * highest)
         _surface(left, ball, result.allowed_boards, n == rows - 1)
         _total(right, ball, result.allowed_boards, n == rows - 1)
         _frame(left, ball, result.allowed_boards)
@@ -58,6 +70,31 @@ def _total(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
     axes.legend(loc="upper left")
     if last:
         axes.set_xlabel("games in all")
+
+
+def _strikes(axes: Axes, ball: BallWear, first: bool, last: bool) -> None:
+    """Strike rate of every state, on its own line and on the new ball's; pins per game beside."""
+    for row, s in enumerate(ball.standings):
+        for pins, up, marker, fill in ((s.pins_own_line, -0.13, "o", INK),
+                                       (s.pins_new_line, 0.13, "s", PAPER)):
+            rate = 100 * pins.strike_rate
+            axes.errorbar(
+                rate, row + up, xerr=[[rate - 100 * pins.strike_low],
+                                      [100 * pins.strike_high - rate]],
+                fmt=marker, color=INK, markerfacecolor=fill, markersize=5.5, elinewidth=1.2,
+                capsize=2.5, label=("own line" if fill == INK else "new ball's line")
+                if row == 0 else None)
+        axes.annotate(f"{s.pins_own_line.pins_per_game:.0f}", (1.0, row),
+                      xycoords=("axes fraction", "data"), xytext=(4, 0),
+                      textcoords="offset points", va="center", fontsize=8.5, annotation_clip=False)
+    axes.set_yticks(range(len(ball.standings)), [s.state.replace(", ", ",\n")
+                                                 for s in ball.standings])
+    axes.set_ylim(len(ball.standings) - 0.5, -0.5 - 1.2 * first)
+    axes.set_title("strikes; right: pins a game on its own line")
+    if first:
+        axes.legend(ncols=2, loc="upper left", fontsize=8)
+    if last:
+        axes.set_xlabel("strikes [%]")
 
 
 def _curve(
