@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
@@ -33,12 +33,13 @@ from .ball import Ball
 from .cover import Cover
 from .errors import InputError, check_range
 from .files import read_toml, write_text
-from .friction import FrictionModel
+from .friction import DEFAULT_FRICTION, FrictionModel
 from .lane import FRICTION_CAP
 from .pattern import OilPattern
 from .release import Release
 
 FORMAT = "lanesim-fitted-1"
+ASSUMED = "assumed"  # provenance of an answer without a fit
 _FACTOR_RANGE = (0.1, 10.0)
 OFFSET_COLUMNS = ("laydown_board", "launch_angle_deg", "speed_mph", "rev_rpm", "rotation_deg",
                   "tilt_deg")
@@ -83,6 +84,14 @@ class FittedCover(Cover):
         """Share of the track's film absorbed per turn now [-], times the fitted factor."""
         return min(1.0, self.uptake_factor * super().uptake)
 
+    def as_new(self) -> FittedCover:
+        """The cover of a new ball, as in Cover, with the same factors."""
+        plain = super().as_new()
+        return FittedCover(**{f.name: getattr(plain, f.name) for f in fields(Cover)},
+                           friction_factor=self.friction_factor,
+                           roughness_factor=self.roughness_factor,
+                           uptake_factor=self.uptake_factor)
+
 
 class BallFactors(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
     """Factors of one ball's cover."""
@@ -120,16 +129,6 @@ class FittedEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 @dataclass(frozen=True)
-class Applied:
-    """Ball, friction model and pattern after a fit, and the words to print beside the answer."""
-
-    ball: Ball
-    friction: FrictionModel
-    pattern: OilPattern
-    provenance: str
-
-
-@dataclass(frozen=True)
 class Fitted:
     """What a fit found, ready to be used.
 
@@ -163,18 +162,19 @@ class Fitted:
                                  f"{', '.join(OFFSET_COLUMNS)}")
             check_range(f"release offset {name}", value, -200, 200, where=where)
 
-    def provenance(self, ball: str, pattern: str) -> str:
-        """Words for an answer about that ball on that pattern: what is fitted, what assumed."""
+    def provenance(self, balls: Sequence[str], patterns: Sequence[str]) -> str:
+        """Words for an answer about these balls on these patterns: what is fitted, what assumed."""
         count = f"fitted to {self.shots} shots"
-        assumed = [
-            f"{kind} '{name}'" for kind, name, table in
-            (("ball", ball, self.balls), ("pattern", pattern, self.patterns)) if name not in table
-        ]
+        asked = [(kind, name, name in table) for kind, names, table in
+                 (("ball", balls, self.balls), ("pattern", patterns, self.patterns))
+                 for name in dict.fromkeys(names)]
+        assumed = [f"{kind} '{name}'" for kind, name, known in asked if not known]
         if not assumed:
             return count
-        if len(assumed) == 2 and self.lane == LaneFactors() and not self.release_offsets:
-            return "assumed (the fitted file knows neither this ball nor this pattern)"
-        return f"{count}; {' and '.join(assumed)} assumed"
+        if (len(assumed) == len(asked) and self.lane == LaneFactors()
+                and not self.release_offsets):
+            return f"{ASSUMED} (the fitted file knows none of these balls and patterns)"
+        return f"{count}; {' and '.join(assumed)} {ASSUMED}"
 
 
 def _check_factors(factors: msgspec.Struct, where: str) -> None:
@@ -210,22 +210,52 @@ def fitted_pattern(pattern: OilPattern, factors: PatternFactors) -> OilPattern:
     return pattern.with_volume(pattern.volume_ul * factors.oil_factor)
 
 
-def apply(fitted: Fitted, ball: Ball, friction: FrictionModel, pattern: OilPattern) -> Applied:
-    """Replace assumed values by fitted ones wherever the fit knows the ball, pattern or lane."""
-    factors = fitted.balls.get(ball.name)
-    oil = fitted.patterns.get(pattern.name)
-    return Applied(
-        ball=ball if factors is None else fitted_ball(ball, factors),
-        friction=fitted_friction(friction, fitted.lane),
-        pattern=pattern if oil is None else fitted_pattern(pattern, oil),
-        provenance=fitted.provenance(ball.name, pattern.name),
-    )
+@dataclass(frozen=True)
+class Basis:
+    """What an answer stands on: the assumed values, or a fit's in their place where it knows any.
 
+    Attributes
+    ----------
+    fitted : the fit; None: everything is assumed.
+    """
 
-def apply_release(fitted: Fitted, release: Release) -> Release:
-    """The release that the player's own measuring calls `release`: measured plus fitted offset."""
-    moved = {n: getattr(release, n) + v for n, v in fitted.release_offsets.items()}
-    return replace(release, **moved)
+    fitted: Fitted | None = None
+
+    @property
+    def friction(self) -> FrictionModel:
+        """The friction model to use."""
+        if self.fitted is None:
+            return DEFAULT_FRICTION
+        return fitted_friction(DEFAULT_FRICTION, self.fitted.lane)
+
+    @property
+    def offsets(self) -> Mapping[str, float]:
+        """Release column -> true less measured, where the fit found one."""
+        return {} if self.fitted is None else self.fitted.release_offsets
+
+    def ball(self, ball: Ball) -> Ball:
+        """The ball with its fitted factors, if the fit knows its name."""
+        factors = None if self.fitted is None else self.fitted.balls.get(ball.name)
+        return ball if factors is None else fitted_ball(ball, factors)
+
+    def pattern(self, pattern: OilPattern) -> OilPattern:
+        """The pattern with its fitted oil, if the fit knows its name."""
+        factors = None if self.fitted is None else self.fitted.patterns.get(pattern.name)
+        return pattern if factors is None else fitted_pattern(pattern, factors)
+
+    def release(self, measured: Release) -> Release:
+        """The release that the player's own measuring calls `measured`: offsets added."""
+        return replace(measured, **{n: getattr(measured, n) + v for n, v in self.offsets.items()})
+
+    def measured(self, release: Release) -> Release:
+        """What the player's own measuring calls that release: offsets taken away."""
+        return replace(release, **{n: getattr(release, n) - v for n, v in self.offsets.items()})
+
+    def provenance(self, balls: Sequence[Ball], patterns: Sequence[OilPattern]) -> str:
+        """'assumed', or 'fitted to N shots' and what of it is not known to the fit."""
+        if self.fitted is None:
+            return ASSUMED
+        return self.fitted.provenance([b.name for b in balls], [p.name for p in patterns])
 
 
 def load_fitted(path: str | Path) -> Fitted:

@@ -386,6 +386,46 @@ def test_all_combinations_are_thrown_and_named_by_what_differs():
     assert [v.ball.cover.finish for v in made] == ["1000 grit", "polished"] * 2
 
 
+def test_compare_gives_strikes_under_the_spread_as_odds_does(lanesim, empty_folder):
+    """The same shots on the same line: what `odds --line given` says of the same two balls."""
+    options = ["--ball", "strong-solid", "--ball", "weak-pearl", "--level", "180", "--shots", "256",
+               "--seed", "4", "--laydown", "20", "--json"]
+    found = json.loads(lanesim("compare", *options, "--csv", "c.csv").stdout)
+    known = json.loads(lanesim("odds", *options, "--line", "given").stdout)
+    assert found["spread_source"] == "assumed level 180"
+    for one, ball in zip(found["variants"], known["balls"], strict=True):
+        assert one["under_spread"]["pins"] == ball["pins"]
+        assert one["under_spread"]["outcomes"] == ball["outcomes"]
+    pairs = {pair["measure"]: pair["difference"] for pair in known["comparisons"]}
+    assert found["variants"][1]["under_spread"]["differences"] == pairs
+    first = found["variants"][0]["under_spread"]["differences"]
+    assert first["strike"]["value"] == first["pocket"]["value"] == 0.0
+    rows = list(csv.DictReader(io.StringIO((empty_folder / "c.csv").read_text())))
+    pins = known["balls"][1]["pins"]
+    assert float(rows[1]["strike_rate"]) == pytest.approx(pins["strike_rate"])
+    assert float(rows[1]["pins_per_game"]) == pytest.approx(pins["pins_per_game"])
+    shown = lanesim("compare", *options[:-1]).stdout
+    for words in ("strikes", "pins per", "likeliest leaves", "assumed level 180", "model: assumed"):
+        assert words in shown
+
+
+def test_compare_of_the_usual_shot_alone_and_without_the_pins():
+    variants = compare.make_variants([catalog.load_ball("strong-solid")],
+                                     [catalog.load_pattern_named("medium-42")],
+                                     finishes=[(1000.0, False), (2000.0, True)])
+    alone = compare.compare(variants, REFERENCE)
+    assert alone.judged == () and not alone.with_pins and alone.shots == 0
+    assert alone.to_dict()["variants"][0]["under_spread"] is None
+    assert "pocket_rate" not in alone.to_csv()
+    no_pins = compare.compare(variants, REFERENCE, spread=release.LEVELS["200"], shots=64,
+                              pins=False)
+    rates = no_pins.to_dict()["variants"][1]["under_spread"]
+    assert rates["pins"] is None and set(rates["differences"]) == {"pocket"}
+    assert "pocket_rate" in no_pins.to_csv() and "strike_rate" not in no_pins.to_csv()
+    assert compare.compare(variants, REFERENCE, spread=release.LEVELS["200"], shots=1,
+                           pins=False).gain(1, "pocket") is None
+
+
 def test_compare_draws_one_lane_or_several(lanesim, empty_folder):
     assert lanesim("compare", "--finish", "500", "--finish", "4000", "--out", "one.png",
                    "--curves", "curves.png").exit_code == 0

@@ -26,7 +26,7 @@ from lanesim.shot_model import (
 )
 from lanesim.shots_file import ShotLog
 from lanesim.side_by_side import compare_balls
-from lanesim.trajectory import throw_many
+from lanesim.trajectory import throw, throw_many
 
 BALL, PATTERN = "strong-solid", "medium-42"
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
@@ -63,21 +63,40 @@ def test_a_fitted_file_comes_back_as_it_was(tmp_path):
 
 def test_applying_a_fit_multiplies_what_it_says(balls, patterns):
     ball, pattern = balls[BALL], patterns[PATTERN]
-    done = fitted.apply(FITTED, ball, DEFAULT_FRICTION, pattern)
-    assert done.ball.cover.dry_friction == pytest.approx(1.1 * ball.cover.dry_friction, rel=1e-12)
-    assert done.ball.cover.roughness_um == pytest.approx(0.8 * ball.cover.roughness_um, rel=1e-12)
-    assert done.pattern.total_ml == pytest.approx(0.9 * pattern.total_ml, rel=1e-12)
-    assert done.friction.lambda_ref == pytest.approx(0.9 * DEFAULT_FRICTION.lambda_ref)
-    assert done.provenance == "fitted to 40 shots"
-    assert fitted.apply_release(FITTED, RELEASE).speed_mph == pytest.approx(18.85)
-    # the factor stays when the ball is resurfaced: it belongs to the cover, not to one finish
-    assert done.ball.with_finish(1000).cover.friction_factor == 1.1
+    basis = fitted.Basis(FITTED)
+    cover = basis.ball(ball).cover
+    assert cover.dry_friction == pytest.approx(1.1 * ball.cover.dry_friction, rel=1e-12)
+    assert cover.roughness_um == pytest.approx(0.8 * ball.cover.roughness_um, rel=1e-12)
+    assert basis.pattern(pattern).total_ml == pytest.approx(0.9 * pattern.total_ml, rel=1e-12)
+    assert basis.friction.lambda_ref == pytest.approx(0.9 * DEFAULT_FRICTION.lambda_ref)
+    assert basis.provenance([ball], [pattern]) == "fitted to 40 shots"
+    assert basis.release(RELEASE).speed_mph == pytest.approx(18.85)
+    assert basis.measured(basis.release(RELEASE)).row() == pytest.approx(RELEASE.row())
+    # the factors stay whatever is done to the ball: they belong to the cover, not to one finish
+    for later in (basis.ball(ball).with_finish(1000).cover, cover.played(30.0), cover.extracted(),
+                  cover.played(30.0).as_new()):
+        assert (later.friction_factor, later.roughness_factor, later.uptake_factor) == (
+            1.1, 0.8, 1.2)
+    assert cover.played(30.0).as_new() == cover
+
+
+def test_without_a_fit_all_stays_as_it_was(balls, patterns):
+    basis = fitted.Basis()
+    assert basis.ball(balls[BALL]) is balls[BALL]
+    assert basis.pattern(patterns[PATTERN]) is patterns[PATTERN]
+    assert basis.release(RELEASE) == basis.measured(RELEASE) == RELEASE
+    assert basis.friction == DEFAULT_FRICTION and not basis.offsets
+    assert basis.provenance(balls.values(), patterns.values()) == "assumed"
 
 
 def test_provenance_says_what_the_fit_does_not_know():
-    assert FITTED.provenance("other", PATTERN) == "fitted to 40 shots; ball 'other' assumed"
+    assert FITTED.provenance([BALL], [PATTERN]) == "fitted to 40 shots"
+    assert FITTED.provenance(["other", BALL, "other"], [PATTERN]) == (
+        "fitted to 40 shots; ball 'other' assumed")
+    assert FITTED.provenance(["other"], ["else"]) == (
+        "fitted to 40 shots; ball 'other' and pattern 'else' assumed")
     plain = fitted.Fitted(5, balls={BALL: fitted.BallFactors()})
-    assert plain.provenance("other", "else").startswith("assumed")
+    assert plain.provenance(["other"], ["else"]).startswith("assumed")
 
 
 @pytest.mark.parametrize(("text", "words"), [
@@ -318,3 +337,97 @@ def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls
     assert done.exit_code == 2
     assert words in done.stderr
     assert not done.stdout
+
+
+# ---- the fitted file in the other commands
+
+FEW = {
+    "throw": (),
+    "compare": ("--finish", "1000", "--finish", "2000", "--shots", "64"),
+    "sweep": ("--over", "speed=17:19:2"),
+    "lineup": ("--shots", "64", "--search-shots", "1000"),
+    "odds": ("--line", "given", "--shots", "64"),
+    "wear": ("--ball", "strong-solid", "--shots", "32", "--sets", "4"),
+    "transition": ("--games", "1", "--lanes", "1", "--shots", "16"),
+}
+
+
+@pytest.fixture(scope="module")
+def demo_fit(tmp_path_factory):
+    """The fitted file of the invented demo shots, by the command."""
+    from click.testing import CliRunner
+
+    from lanesim.catalog import DATA
+    from lanesim.cli import cli
+
+    path = tmp_path_factory.mktemp("fit") / "f.toml"
+    done = CliRunner().invoke(cli, ["fit", str(DATA / "demo_shots.csv"), "--starts", "1", "--folds",
+                                    "0", "--profile", "none", "--out", str(path)])
+    assert done.exit_code == 0, done.output
+    return path
+
+
+@pytest.mark.parametrize("command", FEW)
+def test_every_command_takes_the_file_and_says_so(lanesim, demo_fit, command):
+    import json
+
+    assumed = json.loads(lanesim(command, *FEW[command], "--json").stdout)
+    told = json.loads(lanesim(command, *FEW[command], "--fitted", str(demo_fit), "--json").stdout)
+    assert assumed.pop("provenance") == "assumed"
+    assert told.pop("provenance") == "fitted to 48 shots"
+    assert told != assumed
+
+
+@pytest.mark.parametrize("command", FEW)
+def test_a_wrong_fitted_file_is_one_line_and_code_two(lanesim, empty_folder, command):
+    (empty_folder / "shots.toml").write_text('format = "lanesim-fitted-1"\nshots = 3\nbals = 1\n')
+    for name, words in (("none.toml", "not found"), ("shots.toml", "bals")):
+        done = lanesim(command, *FEW[command], "--fitted", name)
+        assert done.exit_code == 2
+        assert not done.stdout
+        (line,) = done.stderr.splitlines()
+        assert line.startswith("lanesim: ") and name in line and words in line
+
+
+def test_fitted_answers_are_those_of_the_fit_and_nearer_to_the_truth(lanesim, demo_fit):
+    """The demo's truth is known (DEMO_TRUTH): the fitted path must lie nearer to the path that
+    the true values give than the assumed one does."""
+    import json
+
+    from lanesim.shot_model import DEMO_PATTERN, DEMO_RELEASE, DEMO_TRUTH
+
+    options = [f"--{name}={getattr(DEMO_RELEASE, field)}" for name, field in (
+        ("speed", "speed_mph"), ("revs", "rev_rpm"), ("rotation", "rotation_deg"),
+        ("tilt", "tilt_deg"), ("laydown", "laydown_board"), ("angle", "launch_angle_deg"))]
+    assumed = json.loads(lanesim("throw", *options, "--json").stdout)
+    told = json.loads(lanesim("throw", *options, "--fitted", str(demo_fit), "--json").stdout)
+    truth = fitted.Basis(fitted.Fitted(
+        1, balls={BALL: fitted.BallFactors(DEMO_TRUTH["ball_friction", BALL])},
+        patterns={PATTERN: fitted.PatternFactors(DEMO_TRUTH["oil_amount", DEMO_PATTERN])},
+        release_offsets={"launch_angle_deg": DEMO_TRUTH["angle_offset", ""],
+                         "rotation_deg": DEMO_TRUTH["rotation_offset", ""]}))
+    found = fitted.Basis(fitted.load_fitted(demo_fit))
+    ball, pattern = load_ball(BALL), load_pattern_named(PATTERN)
+
+    def entry(basis):
+        return throw(basis.ball(ball), basis.release(DEMO_RELEASE), basis.pattern(pattern),
+                     friction=basis.friction).entry_board
+
+    assert told["entry_board"] == pytest.approx(entry(found), abs=1e-6)
+    assert assumed["entry_board"] == pytest.approx(entry(fitted.Basis()), abs=1e-6)
+    assert abs(entry(found) - entry(truth)) < 0.5 * abs(entry(fitted.Basis()) - entry(truth))
+
+
+def test_provenance_and_own_measure_are_in_the_text(lanesim, demo_fit):
+    fit_options = ("--fitted", str(demo_fit))
+    assert "model    fitted to 48 shots" in lanesim("throw", *fit_options).stdout
+    assert "model    assumed" in lanesim("throw").stdout
+    shown = lanesim("odds", *FEW["odds"], *fit_options, "--ball", "weak-pearl").stdout
+    assert "model: fitted to 48 shots; ball 'weak-pearl' assumed" in shown
+    # the line is given as the player measures it, -2.8 deg; the offset makes the true one
+    assert "24.0, -2.80 deg" in shown
+    for command in ("compare", "sweep", "wear", "transition"):
+        assert "model: fitted to 48 shots" in lanesim(
+            command, *FEW[command], *fit_options).stdout
+    found = lanesim("lineup", *FEW["lineup"], *fit_options).stdout
+    assert "fitted to 48 shots" in found and "as you measure" in found

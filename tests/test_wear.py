@@ -118,6 +118,39 @@ def test_worn_balls_lose_boards_and_work_on_them_gives_back(result):
     assert event.pocket_new_line.rate < new.pocket_new_line.rate
 
 
+def test_strikes_are_those_of_the_shots_behind_the_pocket_rates(result):
+    """On the own line the shots are those of a plain line search: pins from them again (D)."""
+    from lanesim.odds import with_pins
+
+    for s in (s for ball in result.balls for s in ball.standings):
+        assert s.pins_own_line.pocket_rate == s.pocket_own_line.rate
+        assert s.pins_new_line.pocket_rate == s.pocket_new_line.rate
+        for pins, band in ((s.pins_own_line, s.strike_own_line_band),
+                           (s.pins_new_line, s.strike_new_line_band)):
+            assert pins.strike_low <= pins.strike_rate <= pins.strike_high
+            assert 0.0 <= band.low <= band.high <= 1.0
+            assert pins.game_low <= pins.pins_per_game <= pins.game_high
+    today = result.balls[0].standing("today")
+    ball = replace(load_ball("strong-solid"), cover=today.cover)
+    line = find_line(ball, load_pattern_named("medium-42"), RELEASE, PLAYER.spread, shots=64,
+                     seed=3, search_shots=1500)
+    again, known = with_pins(line).pins, today.pins_own_line
+    assert again.leaves(100) == known.leaves(100)
+    assert (again.strike_rate, again.pins_per_game) == (known.strike_rate, known.pins_per_game)
+    # on the new ball's line the worn ball comes light and strikes less
+    event = result.balls[0].standing("event")
+    assert event.pins_new_line.strike_rate < event.pins_own_line.strike_rate
+
+
+def test_pins_can_be_left_out():
+    log = parse_log(LOG, "log.csv", shipped_balls())
+    plain = wear.study(log, shipped_balls(), load_pattern_named("medium-42"), PLAYER,
+                       today=date(2026, 2, 12), only=["plastic-spare"], shots=16, sets=4,
+                       pins=False)
+    assert all(s.pins_own_line is None and s.strike_own_line_band is None
+               for s in plain.balls[0].standings)
+
+
 def test_curves_rise_and_hold_their_bands(result):
     ball = result.balls[0]
     for curve in (ball.lost_by_surface, ball.lost_refreshed, ball.lost_extracted):
@@ -203,7 +236,8 @@ def test_wear_command(lanesim, empty_folder):
               "32", "--sets", "4"]
     shown = lanesim(*common, "--event", "2026-03-01", "--out", "wear.png")
     assert shown.exit_code == 0
-    for word in ("today", "event", "refreshed, oil out", "Assumed:", "boards"):
+    for word in ("today", "event", "refreshed, oil out", "Assumed:", "boards", "strikes [%]",
+                 "likeliest leaves", "model: assumed"):
         assert word in shown.stdout
     assert (empty_folder / "wear.png").stat().st_size > 10_000
     found = json.loads(lanesim(*common, "--json").stdout)
@@ -217,13 +251,21 @@ def test_transition_command(lanesim, empty_folder):
              "--their-ball", "plastic-spare"]
     shown = lanesim(*words, "--out", "lane.png", "--after", "after.oil")
     assert shown.exit_code == 0
-    for word in ("Oil, mean of the lanes", "laid", "Assumed:", "entry"):
+    for word in ("Oil, mean of the lanes", "laid", "Assumed:", "entry", "strikes [%]",
+                 "likeliest leaves", "model: assumed"):
         assert word in shown.stdout
     assert (empty_folder / "lane.png").stat().st_size > 10_000
     after = load_pattern_named(str(empty_folder / "after.oil"))
     found = json.loads(lanesim(*words, "--json").stdout)
     assert found["lane_ml"][1][0] == pytest.approx(after.total_ml, rel=1e-3)
     assert found["shots_per_lane"] == [[0], [22]]
+    for r in found["reactions"]:
+        for pins, rate in (("pins", "pocket"), ("pins_moved", "pocket_moved"),
+                           ("pins_speed", "pocket_speed")):
+            assert r[pins]["shots"] == 16
+            assert r[pins]["pocket_rate"] == pytest.approx(r[rate]["rate"])
+            assert r[pins]["strike_low"] <= r[pins]["strike_rate"] <= r[pins]["strike_high"]
+            assert r[pins]["leaves"] and 30 < r[pins]["pins_per_game"] < 300
 
 
 @pytest.mark.parametrize("words", [

@@ -10,7 +10,8 @@ A command module declares its options with the decorators here and receives noun
     def command(ball, pattern, release, as_json): ...
 
 `player_options` gives `player: Player` (a release and its spread) instead, `sampling_options`
-gives `shots` and `seed`. Heavy imports stay inside functions.
+gives `shots` and `seed`, `fitted_option` puts a fit's values in the place of the assumed ones.
+Heavy imports stay inside functions.
 """
 
 from __future__ import annotations
@@ -29,8 +30,10 @@ from ..errors import InputError
 
 if TYPE_CHECKING:
     from ..ball import Ball
+    from ..fitted import Basis
     from ..layout import Layout
     from ..pattern import OilPattern
+    from ..pindeck.outcomes import PinResult
     from ..release import Player, Release
 
 DEFAULT_BALL = "strong-solid"
@@ -175,10 +178,18 @@ def ball_words(ball: Ball) -> str:
 
 def release_words(release: Release) -> str:
     """A release in a line, units included."""
-    return (f"{release.speed_mph:g} mph, {release.rev_rpm:g} rpm, rotation "
-            f"{release.rotation_deg:g} deg, tilt {release.tilt_deg:g} deg, laydown board "
-            f"{release.laydown_board:g}, launch {release.launch_angle_deg:.2f} deg, "
-            f"{release.hand}-handed")
+    return (f"{spin_words(release)}, laydown board {_short(release.laydown_board)}, launch "
+            f"{release.launch_angle_deg:.2f} deg, {release.hand}-handed")
+
+
+def spin_words(release: Release) -> str:
+    """Speed, rev rate, rotation and tilt of a release."""
+    return (f"{_short(release.speed_mph)} mph, {_short(release.rev_rpm)} rpm, rotation "
+            f"{_short(release.rotation_deg)} deg, tilt {_short(release.tilt_deg)} deg")
+
+
+def _short(value: float) -> str:
+    return f"{round(value, 2):g}"
 
 
 def pattern_words(pattern: OilPattern) -> str:
@@ -367,6 +378,41 @@ def player_options(function: Callable) -> Callable:
     return _apply((*_RELEASE_OPTIONS, level), with_player)
 
 
+def fitted_option(function: Callable) -> Callable:
+    """--fitted FILE; below the options of balls, patterns, release and player in the list.
+
+    What the command receives as ball, balls, pattern, patterns, release or player then has the
+    fit's values; `basis: Basis` has the friction model, the words for the answer (`provenance`),
+    and serves for balls and patterns that the command loads itself.
+    """
+
+    @functools.wraps(function)
+    def with_fitted(*args: Any, fitted_file: str | None, **kwargs: Any) -> Any:
+        from ..fitted import Basis, load_fitted
+
+        basis = Basis(None if fitted_file is None else load_fitted(fitted_file))
+        return function(*args, basis=basis, **{k: _on(basis, k, v) for k, v in kwargs.items()})
+
+    return click.option(
+        "--fitted", "fitted_file", metavar="FILE",
+        help="File written by 'lanesim fit --out': its values replace the assumed ones of the "
+             "balls, patterns and lane it knows, and its offsets are added to the release.",
+    )(with_fitted)
+
+
+def _on(basis: Basis, name: str, value: Any) -> Any:
+    """An option's value on that basis."""
+    from dataclasses import replace
+
+    if name in {"ball", "pattern", "release"}:
+        return getattr(basis, name)(value)
+    if name in {"balls", "patterns"}:
+        return tuple(getattr(basis, name[:-1])(one) for one in value)
+    if name == "player":
+        return replace(value, release=basis.release(value.release))
+    return value
+
+
 # --- printing ------------------------------------------------------------------------------
 
 
@@ -382,6 +428,29 @@ def signed(value: float, decimals: int = 1, missing: str = "-") -> str:
     """A difference for a table, with its sign."""
     text = number(value, decimals, missing)
     return text if text == missing or text.startswith("-") or float(text) == 0 else f"+{text}"
+
+
+def strike_text(pins: PinResult, decimals: int = 1) -> str:
+    """Strike rate [%] with its interval, like '31.2 (29.8-32.6)'."""
+    rate, low, high = (f"{100 * v:.{decimals}f}"
+                       for v in (pins.strike_rate, pins.strike_low, pins.strike_high))
+    return f"{rate} ({low}-{high})"
+
+
+def game_text(pins: PinResult) -> str:
+    """Pins per game with the ends of the strike interval, like '172 (169-175)'."""
+    return f"{pins.pins_per_game:.0f} ({pins.game_low:.0f}-{pins.game_high:.0f})"
+
+
+def leaves_text(pins: PinResult, count: int = 3) -> str:
+    """The likeliest leaves with their share of first balls [%], like '10 8.1; 7 4.0'."""
+    return "; ".join(f"{'all ten' if leave.count('-') == 9 else leave} {100 * share:.1f}"
+                     for leave, share in pins.leaves(count))
+
+
+PINS_NOTE = ("Strikes: 95 % intervals of the shots and of the table of simulated hits. Leaves: "
+             "share of first balls [%].\n"
+             "Pins per game: from such shots alone, leaves made at published or simulated rates.")
 
 
 def print_json(value: Any) -> None:

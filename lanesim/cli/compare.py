@@ -33,17 +33,22 @@ COLUMNS = (
 @c.layouts_option
 @c.finishes_option
 @c.patterns_option
-@c.release_options
+@c.player_options
+@c.fitted_option
+@c.sampling_options(4096)
 @c.picture_option("Draw the paths, one lane per pattern, into FILE (.png, .svg or .pdf).")
 @c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
               "--curves", "curves")
 @c.csv_option("Write values and differences to FILE (.csv).")
 @c.json_option
-def command(balls, layouts, finishes, patterns, release, out, curves, csv, as_json) -> None:
+def command(
+    balls, layouts, finishes, patterns, player, basis, shots, seed, out, curves, csv, as_json,
+) -> None:
     """Throw one release with several balls, layouts, finishes or patterns.
 
     Each --ball, --layout, --finish and --pattern can be repeated; all combinations are thrown.
-    The first one is the reference: the second table gives the others' differences from it.
+    The first one is the reference: the second table gives the others' differences from it, the
+    third what the player's spread makes of each on this line. 'lanesim odds' finds their own lines.
 
     \b
     lanesim compare --pattern medium-39 --pattern long-45
@@ -57,24 +62,29 @@ def command(balls, layouts, finishes, patterns, release, out, curves, csv, as_js
         raise InputError(f"{len(variants)} paths are too many for one picture; accepted: up to "
                          f"{MAX_DRAWN}")
     c.announce_compile()
+    c.announce_compile("batch")
     with c.progress("throwing", len(variants)) as report:
-        found = compare(variants, release, progress=report)
+        found = compare(variants, player.release, spread=player.spread, shots=shots, seed=seed,
+                        friction=basis.friction, progress=report)
+    words = basis.provenance([v.ball for v in variants], [v.pattern for v in variants])
     files = _write(found, out, curves, csv)
     if as_json:
-        c.print_json(found.to_dict())
+        c.print_json(found.to_dict()
+                     | {"spread_source": player.spread_source, "provenance": words})
     else:
-        _print(found)
+        _print(found, words, player.spread_source)
     for path in files:
         c.say_written(path)
 
 
-def _print(found: Comparison) -> None:
+def _print(found: Comparison, words: str, spread_source: str) -> None:
     click.echo(f"release: {c.release_words(found.release)}")
     fixed = found.variants[0]
     if len({v.ball.name for v in found.variants}) == 1:
         click.echo(f"ball: {fixed.ball.name}")
     if len({v.pattern.name for v in found.variants}) == 1:
         click.echo(f"pattern: {fixed.pattern.name} ({c.pattern_words(fixed.pattern)})")
+    click.echo(f"model: {words}")
     click.echo()
     heads, rows = value_table(found)
     c.print_table(heads, rows, left=(0, len(heads) - 1))
@@ -86,6 +96,36 @@ def _print(found: Comparison) -> None:
     ]
     c.print_table(heads[:-1], rows, title=f"Difference from {found.labels[0]}:",
                   note="A '-' has no value: a ball that never rolls, or touches no pin.")
+    click.echo()
+    heads, rows = rate_table(found)
+    c.print_table(heads, rows, left=(0, len(heads) - 1) if found.with_pins else (0,),
+                  title=f"{found.shots:,} shots each, nobody moves; spread: {spread_source}",
+                  note="In brackets: 95 % intervals; differences are paired (the same shots).\n"
+                       + (c.PINS_NOTE if found.with_pins else ""))
+
+
+def rate_table(found: Comparison) -> tuple[list[str], list[list[str]]]:
+    """Headings and cells of what the spread makes of each variant."""
+    heads = ["", "pocket\n[%]", "from the first\n[points]"]
+    if found.with_pins:
+        heads += ["strikes\n[%]", "from the first\n[points]", "pins per\ngame",
+                  "likeliest leaves\n[%]"]
+    rows = []
+    for n, (label, judged) in enumerate(zip(found.labels, found.judged, strict=True)):
+        row = [label, judged.line.pocket.text().replace(" %", ""), _gain(found, n, "pocket")]
+        if found.with_pins:
+            row += [c.strike_text(judged.pins), _gain(found, n, "strike"),
+                    c.game_text(judged.pins), c.leaves_text(judged.pins)]
+        rows.append(row)
+    return heads, rows
+
+
+def _gain(found: Comparison, n: int, measure: str) -> str:
+    gain = found.gain(n, measure)
+    if n == 0 or gain is None:
+        return "-"
+    return (f"{c.signed(100 * gain.value)} ({c.signed(100 * gain.low)} to "
+            f"{c.signed(100 * gain.high)})")
 
 
 def value_table(found: Comparison) -> tuple[list[str], list[list[str]]]:

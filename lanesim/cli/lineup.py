@@ -10,6 +10,7 @@ from . import common as c
 
 if TYPE_CHECKING:
     from ..ball import Ball
+    from ..fitted import Basis
     from ..lineup import Line, LineResult, MissReport, Room
     from ..pattern import OilPattern
     from ..pindeck.outcomes import PinResult
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 @c.ball_option
 @c.pattern_option
 @c.player_options
+@c.fitted_option
 @click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
               show_default=True, help="What to find most often.")
 @click.option("--search-speed", is_flag=True, help="Also try 2 mph slower to 2 mph faster.")
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(
-    ball: Ball, pattern: OilPattern, player: Player, aim: str, search_speed: bool,
+    ball: Ball, pattern: OilPattern, player: Player, basis: Basis, aim: str, search_speed: bool,
     boards: tuple[float, float], search_shots: int, shots: int, seed: int, out, as_json: bool,
 ) -> None:
     """Find the laydown board and launch angle that hit the pocket most often.
@@ -52,11 +54,11 @@ def command(
         line = find_line(
             ball, pattern, player.release, player.spread, shots=shots, seed=seed, aim=aim,
             search_speed=search_speed, laydown_range=boards, search_shots=search_shots,
-            judge_others=3, progress=report,
+            judge_others=3, friction=basis.friction, progress=report,
         )
     with c.progress("room for misses"):
         room = miss_report(ball, pattern, line.release, player.spread, shots=min(shots, 2048),
-                           seed=seed, aim=aim)
+                           seed=seed, aim=aim, friction=basis.friction)
     pins = with_pins(line).pins if has_carry_table() else None
     if out is not None:
         from ..figures.lineup import draw_lineup
@@ -67,16 +69,18 @@ def command(
         c.print_json(line.to_dict() | {
             "misses": room.to_dict(), "pins": pins.to_dict() if pins else None,
             "spread_source": player.spread_source,
+            "as_you_measure_it": basis.measured(line.release) if basis.offsets else None,
+            "provenance": basis.provenance([ball], [pattern]),
         })
     else:
-        _print(line, room, pins, ball, pattern, player)
+        _print(line, room, pins, ball, pattern, player, basis)
     if out is not None:
         c.say_written(out)
 
 
 def _print(
     line: LineResult, room: MissReport, pins: PinResult | None, ball: Ball, pattern: OilPattern,
-    player: Player,
+    player: Player, basis: Basis,
 ) -> None:
     release = line.release
     click.echo(f"{ball.name} on {pattern.name}")
@@ -85,9 +89,9 @@ def _print(
     c.print_facts([
         ("ball", c.ball_words(ball)),
         ("pattern", c.pattern_words(pattern)),
-        ("player", f"{release.speed_mph:.1f} mph, {release.rev_rpm:g} rpm, rotation "
-                   f"{release.rotation_deg:g} deg, tilt {release.tilt_deg:g} deg, "
-                   f"{release.hand}-handed; spread: {player.spread_source}"),
+        ("player", f"{c.spin_words(release)}, {release.hand}-handed; spread: "
+                   f"{player.spread_source}"),
+        ("model", basis.provenance([ball], [pattern])),
     ])
     click.echo()
     facts = [
@@ -95,14 +99,14 @@ def _print(
         ("launch angle", f"{c.signed(release.launch_angle_deg, 2)} deg, over board "
                          f"{line.arrow_board:.1f} at the arrows"),
     ]
+    if basis.offsets:
+        facts += [("as you measure", c.release_words(basis.measured(release)))]
     facts += [("in the pocket", f"{line.pocket.text()} of shots")]
     if pins is not None:
-        low, high = 100 * pins.strike_low, 100 * pins.strike_high
         leaves = ", ".join(f"{leave} ({100 * p:.1f} %)" for leave, p in pins.leaves(4))
         facts += [
-            ("strikes", f"{100 * pins.strike_rate:.1f} % ({low:.1f}-{high:.1f}) of shots"),
-            ("pins per game", f"{pins.pins_per_game:.0f} ({pins.game_low:.0f}-{pins.game_high:.0f})"
-                              " on such shots alone"),
+            ("strikes", f"{c.strike_text(pins)} % of shots"),
+            ("pins per game", f"{c.game_text(pins)} on such shots alone"),
             ("likeliest leaves", leaves),
         ]
     facts += [

@@ -9,6 +9,7 @@ import click
 from . import common as c
 
 if TYPE_CHECKING:
+    from ..fitted import Basis
     from ..odds import OddsResult
     from ..pattern import OilPattern
     from ..release import Player
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 @c.balls_option
 @c.pattern_option
 @c.player_options
+@c.fitted_option
 @click.option("--line", "lines", type=click.Choice(["own", "first", "given"]), default="own",
               show_default=True,
               help="own: each ball on its best line; first: all on the first ball's; given: all on "
@@ -30,8 +32,8 @@ if TYPE_CHECKING:
 @c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(
-    balls: tuple, pattern: OilPattern, player: Player, lines: str, aim: str, search_shots: int,
-    shots: int, seed: int, out, as_json: bool,
+    balls: tuple, pattern: OilPattern, player: Player, basis: Basis, lines: str, aim: str,
+    search_shots: int, shots: int, seed: int, out, as_json: bool,
 ) -> None:
     """How often a ball finds the pocket, and which of several does so more often.
 
@@ -48,26 +50,34 @@ def command(
 
     with c.progress("throwing") as report:
         result = odds(balls, pattern, player.release, player.spread, shots=shots, seed=seed,
-                      lines=lines, aim=aim, search_shots=search_shots, progress=report)
+                      lines=lines, aim=aim, search_shots=search_shots, friction=basis.friction,
+                      progress=report)
     if out is not None:
         from ..figures.odds import draw_odds
         from ..files import save_figure
 
         save_figure(draw_odds(result), out)
     if as_json:
-        c.print_json(result.to_dict() | {"spread_source": player.spread_source})
+        c.print_json(result.to_dict() | {
+            "spread_source": player.spread_source, "provenance": basis.provenance(balls, [pattern]),
+            "as_you_measure_it": [basis.measured(b.line.release) for b in result.balls]
+            if basis.offsets else None,
+        })
     else:
-        _print(result, pattern, player)
+        _print(result, pattern, player, basis, basis.provenance(balls, [pattern]))
     if out is not None:
         c.say_written(out)
 
 
-def _print(result: OddsResult, pattern: OilPattern, player: Player) -> None:
+def _print(
+    result: OddsResult, pattern: OilPattern, player: Player, basis: Basis, words: str
+) -> None:
     from ..pocket import OUTCOMES
 
     click.echo(f"Odds on {pattern.name} ({c.pattern_words(pattern)})")
     click.echo(f"{result.shots:,} shots a ball, {result.hand}-handed; "
                f"spread: {player.spread_source}")
+    click.echo(f"model: {words}")
     click.echo()
     names = [ball.line.ball for ball in result.balls]
     rows = [
@@ -75,16 +85,17 @@ def _print(result: OddsResult, pattern: OilPattern, player: Player) -> None:
         ["launch angle [deg]",
          *(c.signed(b.line.release.launch_angle_deg, 2) for b in result.balls)],
     ]
+    if basis.offsets:
+        own = [basis.measured(b.line.release) for b in result.balls]
+        rows += [["as you measure", *(f"{r.laydown_board:.1f}, {r.launch_angle_deg:.2f} deg"
+                                      for r in own)]]
     rows += [[f"{_OUTCOMES[name]} [%]", *(b.line.outcome_rates[name].text().replace(" %", "")
                                           for b in result.balls)] for name in OUTCOMES]
     if all(b.pins is not None for b in result.balls):
         rows += [
-            ["strikes [%]", *(f"{100 * b.pins.strike_rate:.1f} ({100 * b.pins.strike_low:.1f}-"
-                              f"{100 * b.pins.strike_high:.1f})" for b in result.balls)],
-            ["pins per game", *(f"{b.pins.pins_per_game:.0f} ({b.pins.game_low:.0f}-"
-                                f"{b.pins.game_high:.0f})" for b in result.balls)],
-            ["likeliest leaves", *("; ".join(f"{leave} {100 * p:.1f}" for leave, p in
-                                             b.pins.leaves(3)) for b in result.balls)],
+            ["strikes [%]", *(c.strike_text(b.pins) for b in result.balls)],
+            ["pins per game", *(c.game_text(b.pins) for b in result.balls)],
+            ["likeliest leaves", *(c.leaves_text(b.pins) for b in result.balls)],
         ]
     c.print_table(["", *names], rows, note="In brackets: 95 % intervals.")
     for ball in result.balls:

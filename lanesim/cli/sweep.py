@@ -25,6 +25,7 @@ _MOST_ROWS = 40
 @c.ball_option
 @c.pattern_option
 @c.release_options
+@c.fitted_option
 @click.option("--show", default="entry_board", show_default=True, metavar="MEASURE",
               help="What the table and the picture show: entry_board, entry_angle_deg, "
                    "entry_speed_mph, entry_rev_rpm, entry_slip_ms, breakpoint_board, "
@@ -33,10 +34,11 @@ _MOST_ROWS = 40
 @c.csv_option("Write every point with all measures to FILE (.csv).")
 @c.json_option
 @click.pass_context
-def command(ctx, over, ball, pattern, release, show, out, csv, as_json) -> None:
+def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -> None:
     """Throw a whole grid over speed, rev rate, angle, layout, finish, ...
 
-    With --target, a swept laydown keeps its target; with --angle it keeps its angle.
+    With --target, a swept laydown keeps its target; with --angle it keeps its angle. Offsets of a
+    --fitted file are added where a setting is not swept.
 
     \b
     lanesim sweep --over speed=16:20:9 --over revs=250:450:9 --out speed-revs.png
@@ -55,24 +57,27 @@ def command(ctx, over, ball, pattern, release, show, out, csv, as_json) -> None:
     check_grid(ball, release, axes, target)
     c.announce_compile("batch")
     with c.progress("throwing") as report:
-        found = sweep(ball, release, pattern, axes, target=target, progress=report)
+        found = sweep(ball, release, pattern, axes, target=target, friction=basis.friction,
+                      progress=report)
     files = _write(found, show, out, csv)
+    words = basis.provenance([ball], [pattern])
     if as_json:
-        c.print_json(found.to_dict())
+        c.print_json(found.to_dict() | {"provenance": words})
     else:
-        _print(found, show)
+        _print(found, show, words)
         if target is not None and "laydown" in (axis.setting.name for axis in axes):
             click.echo(f"each laydown is aimed at {text}: the launch angle goes with it")
     for path in files:
         c.say_written(path)
 
 
-def _print(found: Sweep, show: str) -> None:
+def _print(found: Sweep, show: str, words: str) -> None:
     from ..sweep import MEASURES
 
     title, unit = MEASURES[show]
     click.echo(f"{found.ball} on {found.pattern}; where not varied: "
                f"{c.release_words(found.release)}")
+    click.echo(f"model: {words}")
     counts = ", ".join(f"{name} {n}" for name, n in found.counts().items() if n)
     click.echo(f"{found.outcome.size} points: {counts}\n")
     values = found.values[show]

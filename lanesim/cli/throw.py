@@ -11,6 +11,7 @@ from . import common as c
 
 if TYPE_CHECKING:
     from ..ball import Ball
+    from ..fitted import Basis
     from ..layout import Layout
     from ..pattern import OilPattern
     from ..release import Release
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 @c.finish_option
 @c.pattern_option
 @c.release_options
+@c.fitted_option
 @c.picture_option("Draw the path over the oil into FILE (.png, .svg or .pdf).")
 @c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
               "--curves", "curves")
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 @c.json_option
 def command(
     ball: Ball, layout: Layout | None, finish: tuple[float, bool] | None, pattern: OilPattern,
-    release: Release, out, curves, flare, csv, as_json: bool,
+    release: Release, basis: Basis, out, curves, flare, csv, as_json: bool,
 ) -> None:
     """Follow one ball down the lane: skid, hook, roll, and how it meets the pins.
 
@@ -50,15 +52,16 @@ def command(
     c.announce_compile()
     from ..trajectory import throw
 
-    shot = throw(ball, release, pattern)
+    shot = throw(ball, release, pattern, friction=basis.friction)
+    words = basis.provenance([ball], [pattern])
     files = _write(shot, ball, pattern, release, out, curves, flare, csv)
     if as_json:
-        c.print_json(shot.to_dict())
+        c.print_json(shot.to_dict() | {"provenance": words})
     else:
         click.echo(f"{ball.name} on {pattern.name}")
         c.print_facts(
             [("ball", c.ball_words(ball)), ("pattern", c.pattern_words(pattern)),
-             ("release", c.release_words(release))]
+             ("release", c.release_words(release)), ("model", words)]
         )
         click.echo()
         c.print_facts(shot_facts(shot))

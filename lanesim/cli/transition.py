@@ -9,9 +9,13 @@ from typing import Any
 import click
 
 from .common import (
+    PINS_NOTE,
     announce_compile,
     ball_option,
+    fitted_option,
+    game_text,
     json_option,
+    leaves_text,
     number,
     out_option,
     pattern_option,
@@ -23,6 +27,7 @@ from .common import (
     sampling_options,
     say_written,
     signed,
+    strike_text,
 )
 
 
@@ -32,6 +37,7 @@ from .common import (
               help="Another ball to look at after every game. Repeat for several.")
 @pattern_option
 @player_options
+@fitted_option
 @click.option("--games", type=click.IntRange(1, 20), default=4, show_default=True,
               help="Games to play.")
 @click.option("--players", type=click.IntRange(1, 12), default=1, show_default=True,
@@ -54,6 +60,7 @@ def command(
     others: tuple[str, ...],
     pattern: Any,
     player: Any,
+    basis: Any,
     games: int,
     players: int,
     apart: float,
@@ -82,7 +89,7 @@ def command(
     transfer = transition.DEFAULT_TRANSFER
     if wipe is not None:
         transfer = replace(transfer, wipe_per_turn=wipe)
-    theirs = ball if their_ball is None else load_ball(their_ball)
+    theirs = ball if their_ball is None else basis.ball(load_ball(their_ball))
     entrants = [transition.Entrant(player, ball, player.name)]
     for n in range(1, players):
         boards = apart * ((n + 1) // 2) * (-1 if n % 2 else 1)
@@ -95,14 +102,15 @@ def command(
                              "--apart") from None
         entrants.append(transition.Entrant(replace(player, release=line), theirs,
                                            f"other {n}"))
-    looked_at = [load_ball(o) for o in others]
+    looked_at = [basis.ball(load_ball(o)) for o in others]
     announce_compile("batch")
     with progress("Playing", games) as report:
         result = transition.study(
             pattern, entrants, games, balls=looked_at, lanes=lanes,
             follow=not stay, shots=shots, seed=seed, transfer=transfer, report=report,
-            looked=1,
+            looked=1, friction=basis.friction,
         )
+    words = basis.provenance([ball, *looked_at, *(e.ball for e in entrants)], [pattern])
     if out is not None:
         from ..figures.transition import draw_transition
 
@@ -110,12 +118,13 @@ def command(
     if after is not None:
         say_written(save_pattern(result.stages[games][0], after))
     if as_json:
-        print_json(result.to_dict())
+        print_json(result.to_dict()
+                   | {"spread_source": player.spread_source, "provenance": words})
         return
-    _print(result, player)
+    _print(result, player, words)
 
 
-def _print(result: Any, player: Any) -> None:
+def _print(result: Any, player: Any, words: str) -> None:
     from ..transition import ASSUMPTIONS
 
     thrown = result.shots_per_lane[-1]
@@ -123,6 +132,7 @@ def _print(result: Any, player: Any) -> None:
                f"{len(thrown)} lane{'s' * (len(thrown) > 1)}, "
                f"{' and '.join(str(n) for n in thrown)} first balls, {player.spread_source}, "
                + ("all move with the oil" if result.follow else "nobody moves"))
+    click.echo(f"model: {words}")
     rows = []
     for game in range(result.games + 1):
         rows.append((
@@ -150,6 +160,7 @@ def _print(result: Any, player: Any) -> None:
          "move feet /\ntarget [boards]", "pocket\nmoved", "or speed\n[mph]", "pocket\nwith it"),
         rows, title=f"Reaction of {result.entrants[0].name}'s balls, each from its own first line",
     )
+    _print_pins(result)
     click.echo("")
     advice = result.advice[0]
     if advice.moves:
@@ -169,3 +180,20 @@ def _print(result: Any, player: Any) -> None:
         click.echo(f"  {e.name} with {e.ball.name}: took {taken:.2f} mL off the lanes and laid "
                    f"{100 * part:.0f} % of it down again.")
     click.echo("Assumed: " + ";\n  ".join(ASSUMPTIONS) + ".")
+
+
+def _print_pins(result: Any) -> None:
+    rows = [
+        (r.ball, r.games, strike_text(r.pins, 0), game_text(r.pins), strike_text(r.pins_moved, 0),
+         game_text(r.pins_moved), strike_text(r.pins_speed, 0), game_text(r.pins_speed),
+         leaves_text(r.pins_moved))
+        for r in result.reactions if r.pins is not None
+    ]
+    if rows:
+        click.echo("")
+        print_table(
+            ("ball", "after\ngame", "strikes [%],\nfirst line", "pins\nper game",
+             "strikes [%],\nmoved", "pins\nper game", "strikes [%],\nwith the speed",
+             "pins\nper game", "likeliest leaves,\nmoved [%]"),
+            rows, title="What the pins make of the same shots", left=(0, 8), note=PINS_NOTE,
+        )

@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .common import (
+    PINS_NOTE,
     announce_compile,
+    fitted_option,
+    game_text,
     json_option,
+    leaves_text,
     number,
     pattern_option,
     picture_option,
@@ -19,6 +23,7 @@ from .common import (
     progress,
     sampling_options,
     say_written,
+    strike_text,
 )
 
 if TYPE_CHECKING:
@@ -42,6 +47,7 @@ if TYPE_CHECKING:
               help="Sampled sets of wear parameters behind every band.")
 @pattern_option
 @player_options
+@fitted_option
 @sampling_options(512)
 @picture_option("Draw the wear curves with their bands into FILE (.png, .svg or .pdf).")
 @json_option
@@ -56,6 +62,7 @@ def command(
     sets: int,
     pattern: Any,
     player: Any,
+    basis: Any,
     shots: int,
     seed: int,
     out: Path | None,
@@ -74,6 +81,7 @@ def command(
     from ..files import save_figure
 
     balls = shipped_balls() if balls_file is None else read_balls(balls_file)
+    balls = {name: basis.ball(ball) for name, ball in balls.items()}
     log = load_log(DATA / "demo_log.csv" if log_file is None else log_file, balls)
     demo = log_file is None
     if today is not None:
@@ -88,23 +96,28 @@ def command(
             event=None if event is None else parse_day(event, "--event"),
             only=names, games_per_week=games_per_week,
             allowed_boards=wear.ALLOWED_BOARDS if allowed is None else allowed,
-            shots=shots, sets=sets, seed=seed, report=report,
+            shots=shots, sets=sets, seed=seed, friction=basis.friction, report=report,
         )
+    words = basis.provenance([balls[name] for name in names], [pattern])
     if out is not None:
         from ..figures.wear import draw_wear
 
         say_written(save_figure(draw_wear(result), out))
     if as_json:
-        print_json(result.to_dict())
+        print_json(result.to_dict()
+                   | {"spread_source": player.spread_source, "provenance": words})
         return
     where = "an invented log" if demo else log_file
     click.echo(f"{where}, today {result.today}"
                + (f", event {result.event}" if result.event else "")
                + f", on {result.pattern}, {player.spread_source}")
+    click.echo(f"model: {words}")
     for ball in result.balls:
         click.echo("")
         _print_ball(ball)
     click.echo("")
+    if any(s.pins_own_line for ball in result.balls for s in ball.standings):
+        click.echo(PINS_NOTE)
     click.echo(
         "lost: boards less hook than the new ball on the new ball's line; entry: on the own line.\n"
         f"Pocket rates: 95 % interval of {result.shots} shots. Other ranges: middle 90 % over "
@@ -134,6 +147,19 @@ def _print_ball(ball: BallWear) -> None:
          "band\n[%]", "entry\nangle [deg]", "entry\nboard", "angle lost\n[deg] and band"),
         rows, title=f"{ball.ball.name} ({ball.ball.title}; {games})", left=(0, 1),
     )
+    rows = [
+        (s.state, strike_text(s.pins_new_line, 0), _percent(s.strike_new_line_band),
+         game_text(s.pins_new_line), strike_text(s.pins_own_line, 0),
+         _percent(s.strike_own_line_band), game_text(s.pins_own_line), leaves_text(s.pins_own_line))
+        for s in ball.standings if s.pins_new_line is not None and s.pins_own_line is not None
+    ]
+    if rows:
+        click.echo("")
+        print_table(
+            ("state", "strikes [%], new\nball's line", "band\n[%]", "pins\nper game",
+             "strikes [%],\nown line", "band\n[%]", "pins\nper game", "likeliest leaves\n[%]"),
+            rows, left=(0, 7),
+        )
     for sentence in ball.advice:
         click.echo(f"  {sentence}")
 
