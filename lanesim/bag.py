@@ -192,7 +192,19 @@ class Comparison:
 
 @dataclass(frozen=True)
 class BagPlan:
-    """The plan: see the module. `seconds` says what took the time."""
+    """The plan: see the module.
+
+    Attributes
+    ----------
+    best : the bag; balls : its balls, strongest first; advice : what to throw in each condition.
+    choices : the best bags, the best one first; other_share : share of the resamples won by a bag
+        that is not among them; near_share : share in which the best bag is at most `margin`
+        behind the resample's best.
+    comparisons : what the next ball and a new drilling would bring.
+    cut_chance : chance of the event's cut with this bag; None without one.
+    paths : (c, 61) board at whole feet of the mean shot in each condition.
+    seconds : what took the time.
+    """
 
     event: Event
     conditions: tuple[Condition, ...]
@@ -204,6 +216,7 @@ class BagPlan:
     advice: tuple[Advice, ...]
     choices: tuple[Choice, ...]
     other_share: float
+    near_share: float
     comparisons: tuple[Comparison, ...]
     cut_chance: float | None
     paths: np.ndarray = field(repr=False)
@@ -231,6 +244,7 @@ class BagPlan:
             "value": self.best.value, "mean_pins": self.best.mean, "proven_gap": self.best.gap,
             "cut": self.event.cut, "cut_chance": self.cut_chance,
             "still_best_share": self.stability, "other_bags_share": self.other_share,
+            "within_margin_share": self.near_share, "margin": self.margin,
             "shots": self.shots, "seed": self.seed, "resamples": self.resamples,
             "balls": list(self.balls), "conditions": [
                 {"label": self.conditions[a.condition].label,
@@ -567,7 +581,7 @@ def plan(
     balls = _balls(event, uses, program, judged, samples, best, conditions)
     seconds["questions"] = time.perf_counter() - start
     start = time.perf_counter()
-    won, other = _resampled(program, samples, found)
+    won, other, behind = _resampled(program, samples, found)
     seconds["resampled choices"] = time.perf_counter() - start
     choices = []
     for solution, share in zip(found, won, strict=True):
@@ -577,7 +591,8 @@ def plan(
                               float(high), share))
     return BagPlan(
         event, conditions, uses, judged, objective, best, balls,
-        _advice(uses, conditions, judged, best), tuple(choices), other, comparisons,
+        _advice(uses, conditions, judged, best), tuple(choices), other,
+        float(np.mean(behind <= margin)), comparisons,
         _cut_chance(event, program, judged, conditions, uses, best, shots, seed, cache),
         _paths(event, uses, conditions, judged, best), int(shots), seed, int(resamples),
         float(margin), cache.damaged, seconds,
@@ -589,21 +604,24 @@ def _sampled(program: model.Program, values: np.ndarray) -> model.Program:
 
 
 def _resampled(program: model.Program, samples: np.ndarray, found: list[model.Solution]
-               ) -> tuple[list[float], float]:
-    """Share of the resamples won by each listed bag, and by all others together."""
+               ) -> tuple[list[float], float, np.ndarray]:
+    """Share of the resamples won by each listed bag, by all others together, and how far the best
+    bag is behind each resample's best (resamples,)."""
     wins = np.zeros(len(found))
+    behind = np.zeros(len(samples))
     ways = [_finish_ways(program, s.drilled) for s in found]
-    for values in samples:
+    for m, values in enumerate(samples):
         here = _sampled(program, values)
         top = model.solve(here, lean=False)
         assert top is not None  # the limits do not depend on the values
         listed = [_best_finish(here, way, s) for way, s in zip(ways, found, strict=True)]
         n = int(np.argmax(listed))
+        behind[m] = max(top.value - listed[0], 0.0)
         # the resample's best may be a listed bag with an idle ball more: then the listed one won
         if listed[n] >= top.value - model.TIE:
             wins[n] += 1
     share = wins / len(samples)
-    return [float(s) for s in share], float(1.0 - share.sum())
+    return [float(s) for s in share], float(1.0 - share.sum()), behind
 
 
 def _finish_ways(program: model.Program, drilled: dict[str, str]) -> np.ndarray | None:

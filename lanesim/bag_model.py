@@ -34,7 +34,11 @@ the fewest finish changes is returned, so a ball that brings nothing is never in
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import math
+import os
+import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
@@ -245,6 +249,27 @@ def available(program: Program, drilled: dict[str, str], finish: dict[tuple[str,
 # --- the program ------------------------------------------------------------------------------
 
 
+@contextlib.contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep what the solver prints by itself (seen in HiGHS of scipy 1.16) off standard output."""
+    try:
+        flush = ctypes.CDLL(None).fflush
+        sys.stdout.flush()
+        kept = os.dup(1)
+    except (OSError, AttributeError, TypeError, ValueError):  # no such output or library here
+        yield
+        return
+    try:
+        flush(None)
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+        flush(None)
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
 class _Milp:
     """The constraints of a program, ready for scipy.optimize.milp."""
 
@@ -359,11 +384,12 @@ class _Milp:
         )
         whole = np.zeros(self.size)
         whole[: self.n_y + self.n_z] = 1
-        found = milp(
-            -gain, constraints=LinearConstraint(matrix, self.low, self.high), integrality=whole,
-            bounds=Bounds(0.0, self.upper),
-            options={"mip_rel_gap": 0.0, "time_limit": time_limit_s},
-        )
+        with _quiet():
+            found = milp(
+                -gain, constraints=LinearConstraint(matrix, self.low, self.high),
+                integrality=whole, bounds=Bounds(0.0, self.upper),
+                options={"mip_rel_gap": 0.0, "time_limit": time_limit_s},
+            )
         if found.status == 2:
             return None
         if found.x is None:

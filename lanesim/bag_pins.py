@@ -188,7 +188,8 @@ def default_parts() -> PinParts:
     return PinParts(plain, flipped, gutter)
 
 
-def resampled_parts(count: int, seed: int) -> list[PinParts]:
+@functools.lru_cache(maxsize=4)
+def resampled_parts(count: int, seed: int) -> tuple[PinParts, ...]:
     """`count` versions from carry tables whose runs are drawn anew with replacement.
 
     What the finite number of simulated runs leaves open; the model's own error is not in it.
@@ -205,4 +206,4 @@ def resampled_parts(count: int, seed: int) -> list[PinParts]:
         out.append(PinParts(np.where(np.isfinite(new[0]), new[0], plain),
                             np.where(np.isfinite(new[1]), new[1], flipped),
                             default_parts().gutter))
-    return out
+    return tuple(out)

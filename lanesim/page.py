@@ -96,10 +96,13 @@ def amount(plan: BagPlan, value: float | None, signed: bool = False) -> str:
     """A value or difference of the objective with its unit."""
     if value is None or not math.isfinite(value):
         return "-"
-    plus = "+" if signed and value > 0 else ""
     if plan.objective == "cut":
-        return f"{plus}{100 * value:.1f} %"
-    return f"{plus}{value:.2f}" if signed else f"{value:.1f}"
+        text, unit = f"{100 * value:.1f}", " %"
+    else:
+        text, unit = f"{value:.2f}" if signed else f"{value:.1f}", ""
+    if float(text) == 0.0:
+        text = text.removeprefix("-")
+    return ("+" if signed and float(text) > 0 else "") + text + unit
 
 
 def goal(plan: BagPlan) -> str:
@@ -227,13 +230,16 @@ def certainty(plan: BagPlan) -> list[str]:
     out = [f"On {plan.resamples} resamples of the shots and of the carry table this bag is still "
            f"the best in {100 * plan.stability:.0f} %, another one of the list in "
            f"{100 * (1 - plan.stability - plan.other_share):.0f} %, one that is not listed in "
-           f"{100 * plan.other_share:.0f} %."]
+           f"{100 * plan.other_share:.0f} % (often one of these with another ball added); in "
+           f"{100 * plan.near_share:.0f} % it is at most "
+           f"{amount(plan, plan.margin, True).removeprefix('+')} behind the best."]
     near = len(plan.choices) - 1
     ties = sum(c.behind == 0.0 for c in plan.choices[1:])
     out.append(f"{near} other bag{'' if near == 1 else 's'} within "
-               f"{amount(plan, plan.margin, True)} (shown, at most {max(near, 7)})"
+               f"{amount(plan, plan.margin, True).removeprefix('+')}"
                + (f", {ties} of them exactly as good" if ties else "") + "."
-               if near else f"No other bag comes within {amount(plan, plan.margin, True)}.")
+               if near else "No other bag comes within "
+               f"{amount(plan, plan.margin, True).removeprefix('+')}.")
     return out
 
 

@@ -8,6 +8,7 @@ JSON and the whole-or-not-at-all writing follow by themselves.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -154,6 +155,36 @@ STEPS: list[Callable[[Scene], Iterator[Product]]] = [
     strong_and_plastic,
     speed_and_revs,
 ]
+EVENT = "demo_event.toml"
+EVENT_SHOTS = 1000
+
+
+def whole_event(folder: Path, seed: int, as_json: bool) -> tuple[list[dict[str, str]], dict]:
+    """The bag for the demo's event: files written, and seconds by step."""
+    from ..catalog import DATA
+    from ..event import load_event
+    from .bag import make_plan, print_plan, write_plan
+
+    event = load_event(DATA / EVENT)
+    plan = make_plan(event, shots=EVENT_SHOTS, seed=seed, resamples=100, margin=None, kept=None)
+    files = [{"file": path.name, "shows": EVENT_SHOWS[path.name]}
+             for path in write_plan(plan, folder)]
+    if not as_json:
+        click.echo(f"\n{event.title}")
+        print_plan(plan)
+    return files, plan.seconds
+
+
+EVENT_SHOWS = {
+    "report.html": "the bag for a whole event: one page with its pictures, to open in a browser",
+    "bag.csv": "every ball, layout and finish in every condition: pins, rates, lines",
+    "bag.json": "the same plan for programs",
+    "shop.txt": "what to have drilled and finished",
+    "bag-ladder.png": "the bag from strongest to weakest",
+    "bag-lines.png": "the lines to start on",
+    "bag-gains.png": "what each ball adds, and what other bags would",
+    "bag-pins.png": "pins per game of each ball in each condition",
+}
 
 
 # --- the command ---------------------------------------------------------------------------
@@ -167,9 +198,10 @@ STEPS: list[Callable[[Scene], Iterator[Product]]] = [
 def command(folder: Path, seed: int, as_json: bool) -> None:
     """Work through an invented scenario and write its tables and pictures.
 
-    The scenario: how a strong ball reacts on 39 ft and on 45 ft, dull and polished, next to a
-    plastic one. Player, balls and patterns are invented. Files of an earlier demo in the folder
-    are written anew.
+    First how a strong ball reacts on 39 ft and on 45 ft, dull and polished, next to a plastic
+    one; then a whole event on both lengths: which balls to take, drilled and finished how, which
+    to throw when, and a report of it. Player, balls and patterns are invented. Files of an earlier
+    demo in the folder are written anew.
     """
     if folder.exists() and not folder.is_dir():
         raise InputError(f"cannot write to {folder}: it is a file, not a folder")
@@ -177,6 +209,7 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
     c.announce_compile("batch")
     scene = make_scene(seed)
     written: list[dict[str, str]] = []
+    started = time.perf_counter()
     with c.progress("demo", len(STEPS)) as report:
         for n, step in enumerate(STEPS):
             # All of a step is worked out before any of it is written.
@@ -186,13 +219,19 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
                 if product.told and not as_json:
                     click.echo(product.told)
             report(n + 1, len(STEPS))
+    seconds = {"shots and pictures": time.perf_counter() - started}
+    files, spent = whole_event(folder, seed, as_json)
+    written += files
+    seconds |= spent
     _write(folder / CONTENTS, _contents(scene, written))
     _write(folder / "manifest.json", _manifest(scene, written))
+    seconds["all"] = time.perf_counter() - started
     if as_json:
-        c.print_json({"folder": str(folder), "files": written})
+        c.print_json({"folder": str(folder), "files": written, "seconds": seconds})
     else:
         click.echo(f"\nwrote {len(written) + 2} files to {folder}; {folder / CONTENTS} says what "
-                   "each one shows")
+                   f"each one shows; the report is {folder / 'report.html'}\n"
+                   + "time: " + ", ".join(f"{k} {v:.1f} s" for k, v in seconds.items()))
 
 
 def _write(path: Path, content: Any) -> None:
@@ -224,6 +263,7 @@ def _manifest(scene: Scene, written: list[dict[str, str]]) -> str:
 
     return to_json({
         "lanesim": __version__,
+        "event": EVENT, "event_shots": EVENT_SHOTS,
         "python": platform.python_version(),
         "seed": scene.seed,
         "player": scene.player,

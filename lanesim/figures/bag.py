@@ -10,7 +10,6 @@ from .style import (
     FAINT,
     INK,
     PAPER,
-    halo,
     heat_colormap,
     house_style,
     line_halo,
@@ -52,13 +51,12 @@ def draw_pins(plan: BagPlan) -> Figure:
     )
     axes = figure.add_subplot()
     span = max(float(np.ptp(values)), 1.0)
-    image = axes.imshow(values, aspect="auto", cmap=heat_colormap(), vmin=values.min() - 0.1 * span,
-                        vmax=values.max() + 0.9 * span)
-    del image
+    # only the pale part of the scale: the numbers must be readable on it
+    axes.imshow(values, aspect="auto", cmap=heat_colormap(), vmin=values.min() - 0.1 * span,
+                vmax=values.max() + 2.2 * span)
     for i, (_, row, _) in enumerate(rows):
         for c, value in enumerate(row):
-            axes.text(c, i, f"{value:.1f}", ha="center", va="center", fontsize=9, color=INK,
-                      path_effects=halo(1.5))
+            axes.text(c, i, f"{value:.1f}", ha="center", va="center", fontsize=9, color=INK)
     used = [_use_text(plan, int(v)) for v in plan.best.use]
     for c, text in enumerate(used):
         i = next(n for n, r in enumerate(rows) if r[0] == text)
