@@ -54,6 +54,7 @@ from .shots_file import ShotLog
 
 STARTS_STAGE, FOLDS_STAGE = 61, 62  # seed stages of this study
 NORMAL_95 = 1.959963984540054
+SETTLED = 0.03  # prior SDs: rounds end when no parameter moves by more
 
 
 @dataclass(frozen=True)
@@ -428,7 +429,7 @@ def _check_names(log: ShotLog, balls: Mapping[str, Ball],
 
 def _estimate(
     model: ShotModel, loss_scale: float, starts: int, seed: int, *,
-    first: np.ndarray | None = None, rounds: int = 10,
+    first: np.ndarray | None = None, rounds: int = 10, fine: bool = True,
 ) -> tuple[Posterior, Local, np.ndarray, int]:
     """The best of several starts: its posterior, the local problem it rests on, costs, rounds."""
     low, high = model.limits()
@@ -443,7 +444,30 @@ def _estimate(
         found.append(_descend(model, start, loss_scale, rounds))
     costs = np.array([cost for _, _, cost, _ in found])
     best, local, _, used = found[int(np.argmin(costs))]
+    if fine:
+        best, local, more = _settle(model, best.z, loss_scale)
+        used += more
     return best, local, costs, used
+
+
+def _settle(
+    model: ShotModel, z: np.ndarray, loss_scale: float, rounds: int = 6
+) -> tuple[Posterior, Local, int]:
+    """The answer near the end of a search: tangent steps on well averaged slopes.
+
+    Where a step is no shorter than the one before it, half of it is taken.
+    """
+    before = math.inf
+    for number in range(1, rounds + 1):
+        local = look(model, z, fine=True)
+        best = _solve(model, local, z, loss_scale)
+        change = float(np.max(np.abs(best.z - z)))
+        if change < SETTLED:
+            break
+        if number < rounds:
+            z = z + (1.0 if change < before else 0.5) * (best.z - z)
+            before = change
+    return replace(best, z=z), local, number
 
 
 _STEPS = np.array([1.0, 0.5, 0.25, 0.1])
@@ -454,7 +478,7 @@ def _descend(
 ) -> tuple[Posterior, Local, float, int]:
     """Rounds of: look at z, solve on the tangent, shorten the step if the engine says so.
 
-    Stops when a round moves no parameter by more than 0.03 of its prior's SD.
+    Stops when a round moves no parameter by more than SETTLED.
     """
     for number in range(1, rounds + 1):
         local = look(model, z)
@@ -465,7 +489,7 @@ def _descend(
         moved = zs[int(np.argmin(cost))]
         change = float(np.max(np.abs(moved - z)))
         z, used = moved, number
-        if change < 0.03:
+        if change < SETTLED:
             break
     # the answer, its width and its residuals rest on the slopes at the end point itself
     local = look(model, z)
@@ -565,7 +589,8 @@ def _cross_validate(
     for fold in range(folds):
         held = np.sort(order[fold::folds])
         kept = np.sort(np.setdiff1d(order, held))
-        found, _, _, _ = _estimate(build(log.take(kept)), loss_scale, 1, seed, first=z, rounds=3)
+        found, _, _, _ = _estimate(build(log.take(kept)), loss_scale, 1, seed, first=z, rounds=3,
+                                   fine=False)
         model = build(log.take(held))
         nothing = np.zeros_like(z)
         # the errors of the means were those of the kept shots

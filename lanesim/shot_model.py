@@ -24,13 +24,15 @@ from .motion import kernels as k
 from .motion import setup
 from .pattern import OilPattern
 from .pocket import HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD, OUTCOMES
-from .release import LEVELS, RELEASE_COLUMNS, Release, Spread
+from .release import LEVELS, RELEASE_COLUMNS, Release, Spread, normal_deviates
 from .shots_file import OUTCOME_SD_BOARDS, ShotLog, column_of
 from .trajectory import throw_parameters
 from .units import FOOT_M
 
 RELEASES = RELEASE_COLUMNS[:6]
 STEP_Z = 0.2  # finite-difference step in prior SDs; the engine is smooth to below 1e-3 board
+POINTS = 64  # releases of each shot over which the answer's slopes are averaged
+POINTS_STAGE = 64  # seed stage of those
 # finite-difference steps of the release (RELEASES): wide against the engine's noise
 STEP_X = np.array([0.25, 0.1, 0.1, 8.0, 2.0, 1.5])
 
@@ -283,12 +285,15 @@ class ShotModel:
         sets = len(zs)
         out = np.empty((sets, len(self.log), len(self.columns)))
         entry = np.empty((sets, len(self.log)))
+        # many sets differ in the releases alone: every vector is made once
+        once, back = np.unique(zs, axis=0, return_inverse=True)
+        back = back.ravel()
         for pattern, index, film in self.groups:
             names = sorted({self.log.ball[i] for i in index})
-            pars = np.array([self.parameter_vector(z, b, pattern) for z in zs for b in names])
-            paps = np.array([self.balls[b].inertia.pap_body for _ in zs for b in names])
+            pars = np.array([self.parameter_vector(z, b, pattern) for z in once for b in names])
+            paps = np.array([self.balls[b].inertia.pap_body for _ in once for b in names])
             number = np.array([names.index(self.log.ball[i]) for i in index])
-            which = (np.arange(sets)[:, None] * len(names) + number).ravel()
+            which = (back[:, None] * len(names) + number).ravel()
             releases = np.zeros((sets * len(index), 7))
             releases[:, :6] = xs[:, index].reshape(-1, 6)
             table = throw_parameters(paps, pars, releases, film, which=which, keep_paths=True)
@@ -351,6 +356,54 @@ class ShotModel:
         covariance = np.einsum("cni,cnj->nij", first, first)
         covariance += weight * np.einsum("cni,cnj->nij", second, second)
         return Spreading(middle, mean, np.moveaxis(first, 0, -1), covariance)
+
+    def sampled(self, z: np.ndarray, x: np.ndarray, root: np.ndarray) -> Spreading:
+        """`spread_out` and `parameter_slopes` by POINTS releases of each shot.
+
+        The path is bent and bumpy in the release (the oil comes in boards), so slopes at a few
+        releases scatter, and J^T J of scattered slopes is too large: their variance passes for
+        information, most of all along combinations that the shots hardly fix. Here the mean, its
+        slopes in z (the same releases at both ends of a step) and the covariance are averages over
+        scrambled Sobol normals in pairs +-u; slopes in x are those of the regression on u, of
+        which the linear part of the covariance is made.
+        """
+        half = normal_deviates(POINTS // 2, 6, 0, POINTS_STAGE)
+        u = np.concatenate([half, -half])
+        count, shots = len(u), len(x)
+        xs = x + np.einsum("nck,rk->rnc", root, u)
+        # one step for all balls (patterns) at once: a shot knows only its own
+        kinds = list(dict.fromkeys(self.terms[j].kind for j in self.core_terms))
+        zs = np.repeat(z[None], 1 + 2 * len(kinds), axis=0)
+        for n, kind in enumerate(kinds):
+            for j in self.core_terms:
+                if self.terms[j].kind == kind:
+                    zs[2 * n + 1, j] += STEP_Z
+                    zs[2 * n + 2, j] -= STEP_Z
+        out, entry = self.predict(np.repeat(zs, count, axis=0), np.tile(xs, (len(zs), 1, 1)))
+        both = np.concatenate([out, entry[:, :, None]], axis=2)
+        both = both.reshape(len(zs), count, shots, -1)
+        told = both[0]
+        known = np.isfinite(told)
+        enough = known.sum(axis=0) > count // 2  # else most releases give no value: not compared
+        mean = np.where(known, told, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        off = np.where(known, told - mean, 0.0)
+        first = np.einsum("kr,rni->nik", np.linalg.pinv(u), off)
+        rest = off - np.einsum("rk,nik->rni", u, first)
+        covariance = np.einsum("nik,njk->nij", first, first)
+        covariance += np.einsum("rni,rnj->nij", rest, rest) / (count - 7)
+        by_z = np.zeros((*mean.shape, len(self.terms)))
+        step = (both[1::2] - both[2::2]) / (2 * STEP_Z)
+        used = np.isfinite(step)
+        step = np.where(used, step, 0.0).sum(axis=1) / np.maximum(used.sum(axis=1), 1)
+        for j in self.core_terms:
+            term = self.terms[j]
+            target = {"ball": self.log.ball, "pattern": self.log.pattern}.get(
+                term.parameter.scope, ("",) * shots)
+            own = np.array([name == term.target for name in target])
+            by_z[own, :, j] = step[kinds.index(term.kind)][own]
+        middle = self.predict(z[None], x[None])
+        middle = np.concatenate([middle[0][0], middle[1][0][:, None]], axis=1)
+        return Spreading(middle, np.where(enough, mean, np.nan), first, covariance, by_z)
 
     def parameter_slopes(
         self, z: np.ndarray, points: np.ndarray, weights: np.ndarray
@@ -425,13 +478,15 @@ class Spreading:
     """Predictions of a spread-out release; the last of the m + 1 columns is the entry board.
 
     middle, mean : (n, m + 1) at the centre and averaged; slope : (n, m + 1, 6) in SDs of the
-    root's columns; covariance : (n, m + 1, m + 1).
+    root's columns; covariance : (n, m + 1, m + 1); by_z : (n, m + 1, P) slopes in z where they come
+    from the same releases (0 for the release offsets), else None.
     """
 
     middle: np.ndarray
     mean: np.ndarray
     slope: np.ndarray
     covariance: np.ndarray
+    by_z: np.ndarray | None = None
 
 
 def _calm(
@@ -540,19 +595,28 @@ class Local:
                                np.flatnonzero(np.isfinite(self.window_sd))])
 
 
-def look(model: ShotModel, z: np.ndarray) -> Local:
-    """Expected columns, their covariance and their slopes at z."""
+def look(model: ShotModel, z: np.ndarray, *, fine: bool = False) -> Local:
+    """Expected columns, their covariance and their slopes at z.
+
+    fine : averages over many releases (ShotModel.sampled), for the answer and its width; else the
+        cheap ones of a search, whose slopes scatter and whose widths are too small.
+    """
     aimed = model.aimed_releases(z)
     values, vectors = np.linalg.eigh(aimed.covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-    out = model.spread_out(z, aimed.x, root)
-    # slopes in z, averaged along the two directions of the release that matter most to each shot
-    effect = np.sum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
-    best = np.argsort(effect, axis=1)[:, -2:]
-    far = math.sqrt(3.0) * np.take_along_axis(root, best[:, None, :], axis=2)
-    points = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
-                                 0.0 * aimed.x])
-    slope = model.parameter_slopes(z, points, np.array([1, 1, 1, 1, 2]) / 6.0)
+    if fine:
+        out = model.sampled(z, aimed.x, root)
+        assert out.by_z is not None
+        slope = out.by_z
+    else:
+        out = model.spread_out(z, aimed.x, root)
+        # averaged along the two directions of the release that matter most to each shot
+        effect = np.sum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
+        best = np.argsort(effect, axis=1)[:, -2:]
+        far = math.sqrt(3.0) * np.take_along_axis(root, best[:, None, :], axis=2)
+        points = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
+                                     0.0 * aimed.x])
+        slope = model.parameter_slopes(z, points, np.array([1, 1, 1, 1, 2]) / 6.0)
     # slope in x itself: the root is orthogonal columns times SDs, so its inverse is known
     inverse = np.where(values > 1e-12, 1.0 / np.sqrt(np.maximum(values, 1e-12)), 0.0)
     in_x = np.einsum("nik,nk,nck->nic", out.slope, inverse, vectors)
