@@ -20,10 +20,10 @@ from .files import csv_text
 from .friction import DEFAULT_FRICTION, FrictionModel
 from .layout import Layout
 from .lineup import judge_line
-from .odds import BallOdds, has_carry_table, values_of, with_pins
+from .odds import BallOdds, difference, has_carry_table, with_pins
 from .pattern import OilPattern
 from .release import Release, Spread
-from .stats import Difference, paired_difference
+from .stats import Difference
 from .trajectory import Trajectory, throw
 
 MAX_VARIANTS = 200
@@ -99,14 +99,13 @@ class Comparison:
         return bool(self.judged) and all(j.pins is not None for j in self.judged)
 
     def gain(self, n: int, measure: str) -> Difference | None:
-        """Rate of variant n less that of the first, paired; None if one shot was thrown.
+        """Rate of variant n less that of the first (odds.difference); None after a single shot.
 
         measure : "pocket" or "strike".
         """
         if self.shots < 2:
             return None
-        return paired_difference(values_of(self.judged[0], measure),
-                                 values_of(self.judged[n], measure))
+        return difference(self.judged[0], self.judged[n], measure)
 
     def _rates(self, n: int) -> dict[str, Any]:
         """What the spread makes of variant n, for JSON."""

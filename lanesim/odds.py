@@ -13,8 +13,9 @@ their own lines mean little.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,7 +27,8 @@ from .lineup import DEFAULT_SEARCH_SHOTS, LineResult, Progress, find_line, judge
 from .pattern import OilPattern
 from .pocket import GUTTER, POCKET
 from .release import Release, Spread
-from .stats import Difference, paired_difference, shots_to_see
+from .stats import Difference, paired_difference, shots_to_see, two_sided_z
+from .trajectory import ShotTable
 
 if TYPE_CHECKING:
     from .pindeck.outcomes import PinResult
@@ -52,7 +54,8 @@ class BallOdds:
 class Comparison:
     """Two balls on the same shots.
 
-    measure : "pocket" or "strike". difference : rate of `second` less rate of `first`, paired.
+    measure : "pocket" or "strike". difference : rate of `second` less rate of `first`, paired; see
+    `difference`.
     shots_each : shots with each ball on a real lane to see a difference of this size (two
     independent samples, 80 % power, 5 % two-sided; stats.shots_to_see); infinite if equal.
     """
@@ -221,9 +224,49 @@ def values_of(ball: BallOdds, measure: str) -> np.ndarray:
     return ball.strikes
 
 
+def difference(first: BallOdds, second: BallOdds, measure: str) -> Difference:
+    """Rate of `second` less rate of `first` on the same shots; measure as in `values_of`.
+
+    A strike difference also has the carry table's uncertainty in its interval, added in squares:
+    what the two have in common (arrivals alike) cancels, what they have not does not.
+    """
+    found = paired_difference(values_of(first, measure), values_of(second, measure))
+    if measure == "pocket":
+        return found
+    extra = two_sided_z(found.confidence) * _table_sd(first.line.table, second.line.table)
+    return replace(found, low=found.value - math.hypot(found.value - found.low, extra),
+                   high=found.value + math.hypot(found.high - found.value, extra))
+
+
+def _table_sd(first: ShotTable, second: ShotTable) -> float:
+    """SD of the difference of two averaged strike rates from the finite runs of the carry table.
+
+    Both averages are linear in the runs, so the difference is the average with the weights'
+    difference (CarryTable.run_weights, table_variance).
+    """
+    from .pindeck.table import default_table
+
+    table = default_table()
+    total = None
+    for shots, sign in ((first, -1.0), (second, 1.0)):
+        at = _pin_codes(shots.entry_board, shots.outcome) != GUTTER
+        if not at.any():
+            continue
+        placed = table.weigh(shots.entry_board[at], shots.entry_angle_deg[at],
+                             shots.entry_speed_mph[at])
+        share = sign * float(at.mean())
+        plain, flipped = share * placed.plain, share * placed.flipped
+        if total is not None:
+            plain, flipped = plain + total.plain, flipped + total.flipped
+        total = replace(placed, plain=plain, flipped=flipped)
+    if total is None:
+        return 0.0
+    return math.sqrt(table.table_variance(*table.run_weights(total)))
+
+
 def _compared(first: BallOdds, second: BallOdds, measure: str) -> Comparison:
     a, b = values_of(first, measure), values_of(second, measure)
     return Comparison(
-        first.line.ball, second.line.ball, measure, paired_difference(a, b),
+        first.line.ball, second.line.ball, measure, difference(first, second, measure),
         shots_to_see(float(np.mean(a)), float(np.mean(b))),
     )

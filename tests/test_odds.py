@@ -11,7 +11,8 @@ from click.testing import CliRunner
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.cli import cli
 from lanesim.errors import InputError
-from lanesim.odds import Comparison, odds
+from lanesim.lineup import judge_line
+from lanesim.odds import Comparison, difference, odds, with_pins
 from lanesim.pindeck.table import DATA_FILE
 from lanesim.pocket import POCKET
 from lanesim.release import LEVELS, Release, Spread, sample_releases
@@ -114,6 +115,27 @@ def test_strikes_leaves_and_pins(medium):
     assert [c.measure for c in got.comparisons] == ["pocket", "strike"]
     strike = got.comparisons[1].difference
     assert strike.value == pytest.approx(got.balls[1].strikes.mean() - first.strikes.mean())
+
+
+@pytest.mark.skipif(not DATA_FILE.exists(), reason="the carry table is not built yet")
+def test_a_strike_difference_holds_the_tables_uncertainty(medium):
+    """Added in squares (D): against gutter balls all of the first ball's, against itself none."""
+    ball = load_ball("strong-solid")
+    wide = replace(PLAYER, laydown_board=2.0, launch_angle_deg=-4.0)
+    first, again, lost = (
+        with_pins(judge_line(ball, medium, line, LEVELS["200"], shots=256, seed=5))
+        for line in (PLAYER, PLAYER, wide))
+    assert lost.pins.strike_rate == 0.0 and lost.pins.sd_table == 0.0
+    plain = paired_difference(first.strikes, lost.strikes)
+    found = difference(first, lost, "strike")
+    assert found.value == plain.value and first.pins.sd_table > 0.0
+    extra = 1.959964 * first.pins.sd_table  # the normal quantile of 97.5 % (textbook)
+    assert found.value - found.low == pytest.approx(math.hypot(plain.value - plain.low, extra))
+    assert found.high - found.value == pytest.approx(math.hypot(plain.high - plain.value, extra))
+    same = difference(first, again, "strike")
+    assert same.low == same.value == same.high == 0.0
+    assert difference(first, lost, "pocket") == paired_difference(
+        *((b.line.table.outcome == POCKET).astype(float) for b in (first, lost)))
 
 
 @pytest.mark.skipif(not DATA_FILE.exists(), reason="the carry table is not built yet")
