@@ -1,18 +1,20 @@
 """Lines for many balls on one lane at once: a search cheap enough for hundreds of pairs.
 
 `lineup.find_line` spends about 3,000 shots and a second on one ball. A bag needs hundreds of
-lines, so here the search takes about 850 shots a ball and all balls go through each step together:
+lines, so here the search takes about 1,000 shots a ball, all balls go through each step together:
 
-1. A coarse grid, one mean shot a node (14 laydown boards x 13 angles). On every row the angles
+1. A coarse grid, one mean shot a node (14 laydown boards x 19 angles). On every row the angles
    whose shot arrives at the best board are read off; one more mean shot there sets it right.
 2. 20 shots of the spread on each such line. A linear model of how entry board, angle and speed
    answer to the six release numbers gives the law of arrival: normal about a mean, with angle and
    speed going along. Averaging the worth of a shot (pins, from the carry table) over that law
    rates the line and its neighbours at a little more or less angle; between rows the law is joined
    linearly.
-3. The best four are thrown at three angles each with 32 common shots. A model of the second
-   order of where these 96 arrive predicts every shot's worth; its mean over many deviates plus
-   what the shots did beyond it (a control variate) rates each line at nine angles.
+3. The best four are thrown at three angles with 32 shots each, the same 96 deviates for every
+   line and ball. A model of the second order of where they arrive predicts every shot's worth; its
+   mean over many deviates plus what the shots did beyond it (a control variate) rates each line at
+   seven angles. Between the four a weighted mean of this and of the first rating decides: the
+   errors of the two are alike in size and have nothing to do with each other.
 
 The line is then judged on fresh shots that the search has not seen. Each ball's search depends on
 nothing but itself, so results may be kept and put together ball by ball. The same deviates serve
@@ -36,13 +38,15 @@ SEARCH_STAGE = 63  # stages of the seed sequence: the search's shots,
 JUDGE_STAGE = 64  # and the fresh ones that judge
 _ROW_BOARDS = 2.0
 _LAYDOWNS = np.arange(LAYDOWN_RANGE[0], LAYDOWN_RANGE[1], _ROW_BOARDS)
-_ANGLES = np.linspace(ANGLE_RANGE[0] + 0.5, 1.5, 13)
+_ANGLES = np.linspace(ANGLE_RANGE[0] + 0.5, 1.5, 19)
 _FIRST, _SECOND, _FINALISTS = 20, 32, 4
 _SHIFTS = np.arange(-1.5, 1.51, 0.25)  # of the mean entry board, when a law is rated [boards]
 _MOST_TURN_DEG = 0.2  # a law is good near its own line only
+_FIRST_SAYS = 0.65  # weight of the first rating in the last choice
+_LEAST_SLOPE = 5.0  # boards per degree
 _TRIED_DEG = 0.12
 _NEAR_BOARDS = 4.0
-_LOOKED_DEG = np.arange(-0.24, 0.241, 0.06)
+_LOOKED_DEG = np.arange(-3, 4) * 0.06
 _MODEL_SHOTS = 256
 _BELOW, _ABOVE = -5.0, 45.0  # stand-ins for the entry board of a ball in either gutter
 
@@ -170,13 +174,14 @@ class _Search:
         which, lines, slope = self.crossings()
         deviates = normal_deviates(_FIRST, 6, self.seed, SEARCH_STAGE)
         laws = self._laws(self.throw_spread(which, lines, deviates), deviates, len(lines))
-        ball_of, chosen = [], []
+        ball_of, chosen, rated = [], [], []
         for ball in range(len(self.paps)):
             mine = np.flatnonzero(which == ball)
-            picks = self._pick(lines[mine], slope[mine], laws[mine])
+            picks, worth = self._pick(lines[mine], slope[mine], laws[mine])
             ball_of += [ball] * len(picks)
             chosen.append(picks)
-        return self._finalists(np.array(ball_of), np.vstack(chosen))
+            rated.append(worth)
+        return self._finalists(np.array(ball_of), np.vstack(chosen), np.concatenate(rated))
 
     def _laws(self, table: ShotTable, deviates: np.ndarray, count: int) -> np.ndarray:
         """(k, 7): mean board, SD, mean angle, its slope in the board, mean speed, its slope, share
@@ -225,8 +230,9 @@ class _Search:
         hit = np.einsum("ksn,kn->ks", density, worth) + (1.0 - np.minimum(on_lane, 1)) * nothing
         return share * hit + (1.0 - share) * nothing
 
-    def _pick(self, lines: np.ndarray, slope: np.ndarray, laws: np.ndarray) -> np.ndarray:
-        """Up to _FINALISTS lines (k, 2) of one ball by their laws, apart from each other."""
+    def _pick(self, lines: np.ndarray, slope: np.ndarray, laws: np.ndarray
+              ) -> tuple[np.ndarray, np.ndarray]:
+        """Up to _FINALISTS lines (k, 2) of one ball, apart from each other, and their ratings."""
         points = [np.array([*line, s, *law])
                   for line, s, law in zip(lines, slope, laws, strict=True)]
         for one, first in enumerate(lines):  # half-way to the next row along the same curve
@@ -238,31 +244,38 @@ class _Search:
                 points.append(0.5 * (points[one] + points[other]))
         table = np.array(points)
         turn = _SHIFTS[None, :] / table[:, 2:3]
+        # where the curve turns back its slope says nothing: such a line is taken as it is
+        turn = np.where(np.abs(table[:, 2:3]) < _LEAST_SLOPE, np.where(_SHIFTS == 0, 0.0, np.inf),
+                        turn)
         rate = np.where(np.abs(turn) <= _MOST_TURN_DEG, self._rate(table[:, 3:]), -np.inf)
         shift = rate.argmax(axis=1)
         worth = rate.max(axis=1)
         kept: list[int] = []
         for k in np.argsort(-worth, kind="stable"):
-            if all(abs(table[k, 0] - table[o, 0]) >= 1.0 for o in kept):
+            if all(abs(table[k, 0] - table[o, 0]) >= 1.0 or abs(table[k, 1] - table[o, 1]) >= 0.12
+                   for o in kept):
                 kept.append(int(k))
             if len(kept) == _FINALISTS:
                 break
         picked = table[kept, :2].copy()
         picked[:, 1] = np.clip(picked[:, 1] + turn[kept, shift[kept]], *ANGLE_RANGE)
-        return picked
+        return picked, worth[kept]
 
-    def _finalists(self, which: np.ndarray, lines: np.ndarray) -> np.ndarray:
-        """Throw them at three angles each with common shots; the best line (b, 2) of each ball."""
-        deviates = normal_deviates(_SECOND, 6, self.seed, SEARCH_STAGE + 100)
+    def _finalists(self, which: np.ndarray, lines: np.ndarray, rated: np.ndarray) -> np.ndarray:
+        """Throw them at three angles each; the best line (b, 2) of each ball."""
+        deviates = normal_deviates(3 * _SECOND, 6, self.seed, SEARCH_STAGE + 100)
         turns = np.array([-_TRIED_DEG, 0.0, _TRIED_DEG])
-        tried = np.repeat(lines, 3, axis=0)
-        tried[:, 1] += np.tile(turns, len(lines))
-        table = self.throw_spread(np.repeat(which, 3), tried, deviates)
+        turned = np.repeat(turns, _SECOND)  # the angle of each of the deviates
+        rows = np.tile(self.row, (len(lines) * len(deviates), 1))
+        rows[:, :2] = np.repeat(lines, len(deviates), axis=0)
+        rows[:, :6] += np.tile(deviates * self.spread, (len(lines), 1))
+        rows[:, 1] += np.tile(turned, len(lines))
+        table = self.throw(np.repeat(which, len(deviates)), rows)
         entry = np.stack([table.entry_board, table.entry_angle_deg, table.entry_speed_mph])
         worth = self.parts.shot_worth(self.parts.of_shots(*entry)).reshape(len(lines), -1)
         entry = entry.reshape(3, len(lines), -1)
         met = np.isfinite(entry[0])
-        terms = np.concatenate([self._terms(deviates, turn) for turn in turns])
+        terms = self._terms(deviates, turned)
         weight = met.astype(float)
         normal = np.einsum("kn,ni,nj->kij", weight, terms, terms) + 1e-3 * np.eye(terms.shape[1])
         right = np.einsum("kn,ni,ckn->kic", weight, terms, np.nan_to_num(entry))
@@ -275,17 +288,23 @@ class _Search:
             flat = self.parts.of_shots(board.ravel(), angle.ravel(), speed.ravel())
             return self.parts.shot_worth(flat).reshape(board.shape).T
 
-        share = met.mean(axis=1)
+        # shots lost in the gutters at each of the three angles, drawn on linearly beyond them
+        share = np.stack([met[:, turned == turn].mean(axis=1) for turn in turns])
+        low, middle, high = share
+        below = _LOOKED_DEG[None, :] < 0.0
+        steps = np.abs(_LOOKED_DEG[None, :]) / _TRIED_DEG
+        share = np.clip(middle[:, None] + steps * (np.where(below, low[:, None], high[:, None])
+                                                   - middle[:, None]), 0.0, 1.0)
         beyond = (np.where(met, worth - mean_worth(terms), 0.0).sum(axis=1)
                   / np.maximum(met.sum(axis=1), 1))
         many = normal_deviates(_MODEL_SHOTS, 6, self.seed, SEARCH_STAGE + 200)
         rate = np.column_stack([
             mean_worth(self._terms(many, turn)).mean(axis=1) for turn in _LOOKED_DEG
         ]) + beyond[:, None]
-        rate = share[:, None] * rate + (1.0 - share[:, None]) * nothing
+        rate = share * rate + (1.0 - share) * nothing
         few = met.sum(axis=1) < 2 * terms.shape[1]  # no model from so few: what the shots did
         rate[few] = worth[few].mean(axis=1)[:, None]
-        top, value = rate.argmax(axis=1), rate.max(axis=1)
+        top, value = rate.argmax(axis=1), _FIRST_SAYS * rated + (1.0 - _FIRST_SAYS) * rate.max(axis=1)
         out = np.empty((len(self.paps), 2))
         for ball in range(len(self.paps)):
             mine = np.flatnonzero(which == ball)
@@ -296,7 +315,7 @@ class _Search:
         out[:, 1] = np.clip(out[:, 1], *ANGLE_RANGE)
         return out
 
-    def _terms(self, deviates: np.ndarray, turn_deg: float) -> np.ndarray:
+    def _terms(self, deviates: np.ndarray, turn_deg: float | np.ndarray) -> np.ndarray:
         """Terms (n, 12) of the local model of the second order, the line turned by an angle."""
         off = deviates.copy()
         off[:, 1] += turn_deg / max(float(self.spread[1]), 0.05)

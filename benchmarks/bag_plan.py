@@ -1,0 +1,80 @@
+"""A full bag plan: 60 candidates in 12 conditions, 4,000 shots each on lines of their own.
+
+    python benchmarks/bag_plan.py [--quick]
+
+Prints what took the time, the shots a second, and the same for a second run from the cache. The
+event is invented. --quick: 12 candidates, 4 conditions, 1,000 shots.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import tempfile
+import time
+from pathlib import Path
+
+from lanesim.bag import event_uses, plan
+from lanesim.bag_cache import Cache
+from lanesim.event import parse_event
+
+PLAYER = 'name = "Robin"\nspeed_mph = 17.4\nrev_rpm = 355\nrotation_deg = 50\ntilt_deg = 14\n'
+BALL = """
+[{name}]
+weight_lb = {weight}
+rg_in = {rg}
+diff_in = {diff}
+cover = "{cover}"
+finish = "{finish}"
+layout = [50, 4.5, 35]
+"""
+COVERS = ("reactive-solid", "reactive-hybrid", "reactive-pearl", "urethane", "reactive-solid")
+
+
+def event_text(balls: int, stages: int) -> tuple[str, str]:
+    """(event, ball file): balls of 2 layouts and 3 finishes each, two rounds of `stages`."""
+    ball_file, slots = "", ""
+    for n in range(balls):
+        ball_file += BALL.format(
+            name=f"ball{n}", weight=14 + n % 3, rg=2.47 + 0.02 * (n % 6),
+            diff=0.055 - 0.003 * (n % 7), cover=COVERS[n % 5], finish=(1000, 2000, 4000)[n % 3])
+        slots += f'\n[[ball]]\nball = "balls.toml:ball{n}"\nplace = "new"\n'
+    rounds = "".join(
+        f'\n[[round]]\nname = "{p}"\npattern = "{p}"\ngames = {stages}\n'
+        f"stages = {list(range(stages))}\n" for p in ("medium-39", "long-45"))
+    return (f'name = "full"\nplayer = "player.toml"\nlayouts = [[45, 5.0, 30], [75, 2.5, 60]]\n'
+            f'finishes = ["1000", "polish"]\n[limits]\nregistered = 6\ncarried = 3\n'
+            f"bag_weight_lb = 46\n[lanes]\nplayers = 2\n{rounds}{slots}", ball_file)
+
+
+def main() -> None:
+    """Run and print."""
+    options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    options.add_argument("--quick", action="store_true")
+    quick = options.parse_args().quick
+    balls, stages, shots = (2, 2, 1000) if quick else (10, 6, 4000)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        text, ball_file = event_text(balls, stages)
+        (folder / "balls.toml").write_text(ball_file)
+        (folder / "player.toml").write_text(PLAYER)
+        event = parse_event(text, "full.toml", folder)
+        pairs = len(event_uses(event)) * 2 * stages
+        print(f"{len(event_uses(event))} candidates x {2 * stages} conditions, {shots} shots "
+              f"each; load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+        for label in ("first run", "from the cache"):
+            start, busy = time.perf_counter(), time.process_time()
+            found = plan(event, shots=shots, cache=Cache(folder / "kept"))
+            wall, busy = time.perf_counter() - start, time.process_time() - busy
+            thrown = found.judged.shots_thrown
+            print(f"\n{label}: {wall:.1f} s, {busy:.1f} s of processor time; {thrown:,} shots "
+                  f"({thrown / pairs:.0f} a pair), {found.judged.records_found} pairs kept")
+            for step, seconds in found.seconds.items():
+                print(f"  {step:20s} {seconds:7.1f} s")
+            rate = thrown / max(found.seconds["lines and shots"], 1e-9)
+            print(f"  {rate:,.0f} shots a second; bag {found.best.value:.2f} pins, gap "
+                  f"{found.best.gap:.1e}, still best in {100 * found.stability:.0f} %")
+
+
+if __name__ == "__main__":
+    main()
