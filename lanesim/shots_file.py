@@ -203,7 +203,8 @@ def parse_shots(text: str, where: str = "shots") -> ShotLog:
                   if BOARD_AT.fullmatch(n)},
         ball=tuple(words.get("ball", ())), pattern=tuple(words.get("pattern", ())),
         outcome=tuple(w.lower() for w in words.get("outcome", ())),
-        game=tuple(_games(words.get("game", []), [n for n, _ in lines[1:]], where)),
+        game=tuple(_games(words["game"], [n for n, _ in lines[1:]], where))
+        if "game" in words else (),
         line=tuple(number for number, _ in lines[1:]),
     )
     check_shots(log)

@@ -117,3 +117,12 @@ def test_every_column_has_a_range_that_holds_typical_values_and_a_positive_sd():
     for name, column in columns.items():
         assert column.low < typical[name] < column.high
         assert column.sd > 0
+
+
+def test_a_file_needs_neither_ball_pattern_nor_game():
+    """All columns are optional but those that make a shot."""
+    text = ("laydown_board,arrow_board,speed_mph,entry_board\n"
+            "24,14.5,18.4,17.5\n25,15,18.6,18\n")
+    log = parse_shots(text, "few.csv")
+    assert log.ball == log.pattern == ("", "") and log.game == (1, 1)
+    assert list(log.values["entry_board"]) == [17.5, 18.0]
