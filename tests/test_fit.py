@@ -320,6 +320,27 @@ def test_the_command_writes_files_that_other_commands_read(lanesim, empty_folder
     assert (empty_folder / "fit.png").stat().st_size > 10_000
 
 
+def test_the_command_lets_the_oil_change_from_game_to_game(lanesim, empty_folder, balls, patterns):
+    import json
+
+    from lanesim.shots_file import read_shots, write_shots
+
+    log = shots(balls, patterns, [*RELEASES, "board_at_45ft", "entry_board"], count=6,
+                games=[1, 1, 1, 4, 4, 4])
+    write_shots(empty_folder / "mine.csv", log)
+    words = ("fit", "mine.csv", "--params", "ball_friction", "--starts", "1", "--folds", "0",
+             "--profile", "none", "--seed", "3", "--json")
+    told = [json.loads(lanesim(*words, *more).stdout)["parameters"]["ball_friction strong-solid"]
+            for more in ((), ("--transition",))]
+    # the same as films_by_game in Python on the file as written, and not the fit on fresh oil
+    read = read_shots(empty_folder / "mine.csv")
+    films = fit.films_by_game(read, balls, patterns, seed=3)
+    again = fit.fit_shots(read, balls, patterns, parameters=("ball_friction",), starts=1, folds=0,
+                          profile="none", seed=3, films=films)
+    assert told[1]["estimate"] == pytest.approx(float(again.estimate[0]), rel=1e-9)
+    assert abs(told[1]["estimate"] - told[0]["estimate"]) > 1e-4
+
+
 @pytest.mark.parametrize(("options", "words"), [
     (("--params", "ball_fricton"), "did you mean 'ball_friction'"),
     (("--measuring", "entry_board"), "accepted: NAME=SD"),

@@ -188,6 +188,49 @@ def test_intervals_hold_the_truth_at_their_nominal_rate(record_property):
     assert np.all(hits.sum(axis=0) >= least), hits.mean(axis=0)
 
 
+@pytest.mark.slow
+def test_intervals_are_nominal_where_a_plane_replaces_the_engine(monkeypatch, record_property):
+    """The whole pipeline with f linear: nothing but the statistics is left to be wrong.
+
+    f is the tangent of the engine at the default release and parameters. 200 replicates; for each
+    parameter the hits must lie between the 0.1 % and the 99.9 % point of Binomial(200, 0.95).
+    """
+    true_predict = ShotModel.predict
+    balls, patterns, truth, log = invented(0, 1)
+    terms = [fit.Term(k, t, PARAMETERS[k].prior_sd) for k, t in truth
+             if not PARAMETERS[k].column]
+    model = ShotModel(log, balls, patterns, terms)
+    x0, count = RELEASE.row()[:6], len(model.terms)
+
+    def at(z, x):
+        out, entry = true_predict(model, z[None], x)
+        return np.append(out[0, 0], entry[0, 0])
+
+    zero, here = np.zeros(count), x0[None, None]
+    level = at(zero, here)
+    width = LEVELS["200"].array()
+    in_x = np.array([(at(zero, here + s) - at(zero, here - s)) / 2
+                     for s in np.diag(width)]) / width[:, None]
+    in_z = {term.kind: at(0.5 * e, here) - at(-0.5 * e, here)
+            for term, e in zip(terms, np.eye(count), strict=False)}
+
+    def plane(self, zs, xs):
+        out = level + (xs - x0) @ in_x
+        for j, term in enumerate(self.terms):
+            if term.kind in in_z:
+                out = out + zs[:, None, j, None] * in_z[term.kind]
+        columns = [model.columns.index(c) for c in self.columns]
+        return out[:, :, columns], out[:, :, -1]
+
+    monkeypatch.setattr(ShotModel, "predict", plane)
+    monkeypatch.setattr(ShotModel, "outcomes", lambda self, z, x: ["pocket"] * len(self.log))
+    n = 200
+    hits = np.array([replicate(2000 + seed, 15)[0] for seed in range(n)]).sum(axis=0)
+    record_property("hits", dict(zip(KINDS, hits.tolist(), strict=True)))
+    assert np.all(hits >= binom.ppf(0.001, n, 0.95)), hits
+    assert np.all(hits <= binom.ppf(0.999, n, 0.95)), hits
+
+
 def test_films_by_game_follow_the_oil_and_the_fit_uses_them():
     """Shots of game 5 thrown on the lane as this player leaves it are fitted with its films.
 
@@ -224,8 +267,12 @@ def test_films_by_game_follow_the_oil_and_the_fit_uses_them():
     with_films = fit.fit_shots(log, balls, patterns, films=films, **options)
     without = fit.fit_shots(log, balls, patterns, **options)
     assert with_films.shot_chi2[8:].sum() < without.shot_chi2[8:].sum()
-    # one seeded draw, the truth is the default (z = 0): inside 99.9 %
-    assert abs(with_films.z[0]) < 3.29 * with_films.sd_share[0]
+    # the oil the player did leave, as films: one seeded draw, the truth is the default (z = 0),
+    # inside 99.9 %. (Not asked of films_by_game: they are one draw of what the player may have
+    # left, and the interval takes them as known.)
+    real = fit.fit_shots(log, balls, patterns, films=films | {(PATTERN, 5): worn.film_m("right")},
+                         **options)
+    assert abs(real.z[0]) < 3.29 * real.sd_share[0]
 
 
 def test_the_demo_file_is_what_its_script_makes():
