@@ -158,8 +158,8 @@ def draw_gains(plan: BagPlan) -> Figure:
                      -choice.behind_high, -choice.behind_low, "D"))
     figure = new_figure(
         8.6, 1.5 + 0.34 * max(len(rows), 1), "What each ball adds, and what other bags would",
-        subtitle="dots: what the bag would lose without it; squares: other choices; diamonds: the next "
-                 "best bags against the best",
+        subtitle="dots: what the bag would lose without it; squares: other choices; diamonds: the "
+                 "next best bags against the best",
         note=f"Bars: 95 % over {plan.resamples} resamples of shots and carry table, bags kept.",
     )
     axes = figure.add_subplot()
