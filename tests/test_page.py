@@ -14,7 +14,7 @@ from lanesim.bag import plan
 from lanesim.cli.bag import write_plan
 from lanesim.page import CAUTIONS, drill_list, finish_list, headline, shop_text
 
-BROWSER = next((p for p in map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))
+BROWSER = next((p for p in map(shutil.which, ("chromium", "chromium-browser"))
                 if p), None)
 PICTURES = {"ladder", "lines", "gains", "pins"}
 TABLES = {"bag", "use", "bags"}
