@@ -30,6 +30,7 @@ from .bag_pins import default_parts, game_of, node_weights, resampled_parts
 from .ball import Ball
 from .errors import InputError, check_range
 from .event import Candidate, Event, Round
+from .friction import FrictionModel
 from .lineup import LAYDOWN_RANGE, board_at_arrows
 from .motion import setup
 from .pattern import OilPattern
@@ -241,7 +242,8 @@ class BagPlan:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, ready for files.to_json."""
         return {
-            "event": self.event.name, "maximise": self.objective, "unit": self.unit,
+            "event": self.event.name, "provenance": self.event.provenance,
+            "maximise": self.objective, "unit": self.unit,
             "value": self.best.value, "mean_pins": self.best.mean, "proven_gap": self.best.gap,
             "cut": self.event.cut, "cut_chance": self.cut_chance,
             "still_best_share": self.stability, "other_bags_share": self.other_share,
@@ -317,8 +319,7 @@ def lanes_of(event: Event, one: Round, *, seed: int, cache: Cache) -> list[OilPa
     key = key_of(
         LANE_SOURCES, one.pattern.volume_ul, one.pattern.viscosity_cp, player.release,
         player.spread, lanes.players, lanes.lanes, lanes.apart_boards, lanes.follow,
-        *(setup.parameter_vector(b, viscosity_cp=one.pattern.viscosity_cp)
-          for b in (lanes.my_ball, lanes.their_ball)),
+        *_arrays([lanes.my_ball, lanes.their_ball], one.pattern, event.friction)[1],
         lanes.my_ball.inertia, lanes.their_ball.inertia, after, seed,
     )
     found = cache.get(key)
@@ -335,7 +336,7 @@ def _play(event: Event, one: Round, after: list[int], seed: int) -> list[OilPatt
     if max(after) == 0:
         return [pattern] * len(after)
     balls = [lanes.my_ball, lanes.their_ball]
-    line = find_lines(*_arrays(balls, pattern), pattern.film_m(player.release.hand),
+    line = find_lines(*_arrays(balls, pattern, event.friction), pattern.film_m(player.release.hand),
                       player.release, player.spread, default_parts(), shots=LINE_SHOTS, seed=seed)
     entrants = []
     for n in range(lanes.players):
@@ -346,14 +347,17 @@ def _play(event: Event, one: Round, after: list[int], seed: int) -> list[OilPatt
                           launch_angle_deg=float(line.launch_angle_deg[mine]))
         entrants.append(Entrant(replace(player, release=release), balls[mine], f"player {n + 1}"))
     stages = pattern_after(pattern, max(after), entrants, seed=seed, lanes=lanes.lanes,
-                           follow=lanes.follow)
+                           follow=lanes.follow, friction=event.friction)
     return [stages[n] for n in after]
 
 
-def _arrays(balls: list[Ball], pattern: OilPattern) -> tuple[np.ndarray, np.ndarray]:
+def _arrays(
+    balls: list[Ball], pattern: OilPattern, friction: FrictionModel
+) -> tuple[np.ndarray, np.ndarray]:
+    """PAPs (b, 3) and parameter vectors (b, P_COUNT) of balls on the pattern's oil."""
     return (np.array([b.inertia.pap_body for b in balls]),
-            np.array([setup.parameter_vector(b, viscosity_cp=pattern.viscosity_cp)
-                      for b in balls]))
+            np.array([setup.parameter_vector(b, viscosity_cp=pattern.viscosity_cp,
+                                             friction=friction) for b in balls]))
 
 
 def event_conditions(
@@ -468,7 +472,7 @@ def _condition(
     """Records of all uses in one condition, from the cache or made in groups; shots thrown."""
     release, spread = event.player.release, event.player.spread
     film = condition.pattern.film_m(release.hand)
-    paps, pars = _arrays([u.ball for u in uses], condition.pattern)
+    paps, pars = _arrays([u.ball for u in uses], condition.pattern, event.friction)
     manner = np.array([getattr(release, n) for n in RELEASE_COLUMNS[2:]])
     keys = [key_of(SHOT_SOURCES, paps[i], pars[i], film, manner, spread.array(), shots, seed)
             for i in range(len(uses))]
@@ -508,7 +512,8 @@ def _strength(event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, 
     total = np.zeros(len(uses))
     for condition in fresh:
         table = throw_many([u.ball for u in uses], rows, condition.pattern, hand=release.hand,
-                           which=np.arange(len(uses)), keep_paths=True)
+                           which=np.arange(len(uses)), friction=event.friction,
+                           keep_paths=True)
         assert table.path_board is not None
         # a ball that has left the lane counts as far as it came
         path = table.path_board[:, : STRENGTH_FT + 1]
@@ -822,7 +827,7 @@ def _paths(event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, ...
         release: Release = replace(event.player.release, laydown_board=float(judged.laydown[v, c]),
                                    launch_angle_deg=float(judged.angle_deg[v, c]))
         table = throw_many(uses[v].ball, release.row()[None], condition.pattern,
-                           hand=release.hand, keep_paths=True)
+                           hand=release.hand, friction=event.friction, keep_paths=True)
         assert table.path_board is not None
         out[c] = table.path_board[0]
     return out

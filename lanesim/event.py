@@ -16,6 +16,8 @@ from .catalog import load_ball, load_pattern_named, load_player
 from .cover import parse_finish
 from .errors import InputError, check_range
 from .files import parse_toml, read_text
+from .fitted import Basis, load_fitted
+from .friction import DEFAULT_FRICTION, FrictionModel
 from .layout import Layout
 from .pattern import OilPattern
 from .release import Player
@@ -82,6 +84,7 @@ class EventEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     name: str
     title: str = ""
     player: str
+    fitted: str = ""
     maximise: str = "mean"
     cut: float | None = None
     finish_games: float = DEFAULT_FINISH_GAMES
@@ -179,6 +182,8 @@ class Event:
     """An event, validated. See the fields of the file; limits as in `bag_model.Limits`.
 
     bag_weight_lb : what the balls may weigh together, the empty case taken off.
+    friction : the lane's friction model; a fit's where `fitted` names one.
+    provenance : 'assumed', or 'fitted to N shots' and what of it the fit does not know.
     """
 
     name: str
@@ -195,6 +200,8 @@ class Event:
     maximise: str = "mean"
     cut: float | None = None
     finish_games: float = DEFAULT_FINISH_GAMES
+    friction: FrictionModel = DEFAULT_FRICTION
+    provenance: str = "assumed"
 
     @property
     def games(self) -> int:
@@ -269,10 +276,16 @@ def _event(entry: EventEntry, folder: Path) -> Event:
     for name in names:
         if names.count(name) > 1:
             raise InputError(f"ball '{name}' is listed twice; give a second one its own name")
-    lanes = _lanes(entry.lanes, folder, candidates)
+    basis = Basis(load_fitted(_path(entry.fitted, folder)) if entry.fitted else None)
+    provenance = basis.provenance([c.ball for c in candidates], [r.pattern for r in rounds])
+    candidates = tuple(replace(c, ball=basis.ball(c.ball)) for c in candidates)
+    rounds = tuple(replace(r, pattern=basis.pattern(r.pattern)) for r in rounds)
+    player = load_player(_path(entry.player, folder))
+    lanes = _lanes(entry.lanes, folder, candidates, basis)
     return Event(
         name=entry.name, title=entry.title or entry.name,
-        player=load_player(_path(entry.player, folder)), rounds=rounds, candidates=candidates,
+        player=replace(player, release=basis.release(player.release)), rounds=rounds,
+        candidates=candidates, friction=basis.friction, provenance=provenance,
         lanes=lanes, registered=limits.registered, carried=limits.carried, bag_weight_lb=weight,
         drilled=limits.drilled, finish_changes=limits.finish_changes, maximise=entry.maximise,
         cut=entry.cut, finish_games=float(entry.finish_games),
@@ -344,11 +357,13 @@ def _candidate(
                      tuple(dict.fromkeys(surfaces)), entry.note, entry.spares_only)
 
 
-def _lanes(entry: LanesEntry, folder: Path, candidates: tuple[Candidate, ...]) -> Lanes:
+def _lanes(
+    entry: LanesEntry, folder: Path, candidates: tuple[Candidate, ...], basis: Basis
+) -> Lanes:
     check_range("[lanes] players", entry.players, 1, 12)
     check_range("[lanes] lanes", entry.lanes, 1, 2)
     check_range("[lanes] apart_boards", entry.apart_boards, -5, 5, "boards")
-    theirs = _ball(entry.their_ball, folder)
+    theirs = basis.ball(_ball(entry.their_ball, folder))
     mine = theirs
     if entry.my_ball:
         known = {c.name: c.ball for c in candidates}

@@ -288,7 +288,8 @@ def shop_text(plan: BagPlan) -> str:
 def small_print(plan: BagPlan) -> str:
     """Where the numbers come from and what they leave out."""
     seconds = sum(plan.seconds.values())
-    return (f"Computed by lanesim, a physical model with stated assumptions: {plan.shots} shots on "
+    return ("Computed by lanesim, a physical model with stated assumptions; its values are "
+            f"{plan.event.provenance}. {plan.shots} shots on "
             f"each ball's own line in each condition (the same random numbers for all), seed "
             f"{plan.seed}; {plan.judged.shots_thrown:,} shots thrown and "
             f"{plan.judged.records_found} results taken from earlier runs in {seconds:.0f} s. "

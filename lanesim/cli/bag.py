@@ -89,6 +89,7 @@ def print_plan(plan: BagPlan) -> None:
     from .. import page
 
     click.echo(page.headline(plan))
+    click.echo(f"model: {plan.event.provenance}")
     click.echo()
     c.print_table(*page.ball_table(plan), title="The bag", left=(0, 1, 2, 3))
     for line in page.findings(plan):
