@@ -29,17 +29,18 @@ from .bag_lines import find_lines
 from .bag_pins import default_parts, game_of, node_weights, resampled_parts
 from .ball import Ball
 from .errors import InputError, check_range
-from .event import Candidate, Event, Round
+from .event import Event, Round
 from .friction import FrictionModel
+from .lane import BOARD_M
 from .lineup import LAYDOWN_RANGE, board_at_arrows
 from .motion import setup
 from .pattern import OilPattern
 from .pocket import POCKET
 from .release import RELEASE_COLUMNS, Release
 from .score import game
-from .stats import wilson
 from .trajectory import throw_many
 from .transition import Entrant, pattern_after
+from .units import FOOT_M
 
 DEFAULT_SHOTS = 2000
 DEFAULT_RESAMPLES = 100
@@ -508,7 +509,7 @@ def _strength(event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, 
     fresh = [c for c in conditions if c.first_game == 0]
     rows = np.tile(release.row(), (len(uses), 1))
     straight = release.laydown_board + np.tan(np.radians(release.launch_angle_deg)) * (
-        STRENGTH_FT * 12.0) / (41.5 / 39.0)
+        STRENGTH_FT * FOOT_M) / BOARD_M
     total = np.zeros(len(uses))
     for condition in fresh:
         table = throw_many([u.ball for u in uses], rows, condition.pattern, hand=release.hand,
@@ -845,14 +846,3 @@ def ladder_gaps(plan_: BagPlan) -> list[tuple[str, str, float]]:
     mean = float(np.mean(steps))
     return [(a.name, b.name, s) for a, b, s in zip(balls[:-1], balls[1:], steps, strict=True)
             if s > 1.5 * mean]
-
-
-def candidate_of(plan_: BagPlan, name: str) -> Candidate:
-    """The event's candidate of that name."""
-    return next(c for c in plan_.event.candidates if c.name == name)
-
-
-def rate_interval(rate: float, shots: int) -> tuple[float, float]:
-    """Wilson interval of a rate of `shots` shots."""
-    found = wilson(rate * shots, shots)
-    return found.low, found.high

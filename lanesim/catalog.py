@@ -137,13 +137,13 @@ class PlayerEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     """A player file: the usual release, and a level or the player's own standard deviations."""
 
     name: str = "player"
-    hand: str = "right"
-    speed_mph: float = 18.0
-    rev_rpm: float = 350.0
-    rotation_deg: float = 45.0
-    tilt_deg: float = 15.0
-    laydown_board: float = 18.0
-    launch_angle_deg: float = -1.5
+    hand: str = Release.hand
+    speed_mph: float = Release.speed_mph
+    rev_rpm: float = Release.rev_rpm
+    rotation_deg: float = Release.rotation_deg
+    tilt_deg: float = Release.tilt_deg
+    laydown_board: float = Release.laydown_board
+    launch_angle_deg: float = Release.launch_angle_deg
     level: str = "200"
     spread: dict[str, float] = {}
     spread_source: str = ""

@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, fields
 import numpy as np
 
 from .errors import InputError, check_range
-from .lane import BOARDS, arrow_distance_ft, board_to_y
+from .lane import BOARD_M, BOARDS, arrow_distance_ft, board_to_y
 from .units import FOOT_M
 
 RELEASE_COLUMNS = (
@@ -116,7 +116,7 @@ def _level(boards_at_arrows: float) -> Spread:
     """
     sd_boards = boards_at_arrows / 3.08
     half = sd_boards / math.sqrt(2.0)
-    angle = math.degrees(half * 41.5 / 39.0 / (15.0 * 12.0))
+    angle = math.degrees(half * BOARD_M / (15.0 * FOOT_M))
     scale = boards_at_arrows / 1.41
     return Spread(
         sd_laydown_board=round(half, 3),

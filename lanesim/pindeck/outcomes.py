@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import InputError
-from ..score import FrameOdds, game, leave_name, mean_score, pins_in
+from ..score import FrameOdds, leave_name, mean_score, pins_in
 from ..stats import two_sided_z
 from .spares import SpareTable, default_spares
 from .table import CarryTable, default_table
@@ -209,8 +209,3 @@ def strike_chances(
     codes = np.asarray(outcome_codes)
     chance = table.strike_probability(entry_board, entry_angle_deg, entry_speed_mph)
     return np.where(codes == _GUTTER, 0.0, np.nan_to_num(chance, nan=0.0))
-
-
-def scores_of(result: PinResult) -> Any:
-    """Exact distribution of the game (score.GameScores) of a result."""
-    return game(result.odds)
