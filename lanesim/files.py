@@ -19,8 +19,8 @@ T = TypeVar("T")
 def write_bytes(path: str | Path, data: bytes) -> Path:
     """Write `data` to a temporary name beside `path`, then move it: never a half-written file."""
     target = Path(path)
-    target.parent.mkdir(parents=True, exist_ok=True)
     try:
+        target.parent.mkdir(parents=True, exist_ok=True)
         handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
     except OSError as error:
         raise InputError(f"cannot write {target}: {error.strerror}") from error

@@ -40,6 +40,22 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path, monke
     assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
+@pytest.mark.parametrize("name", ["a.txt", "new/a.txt"])
+def test_a_place_that_cannot_be_written_gets_one_line(tmp_path, name, monkeypatch):
+    """A file where a folder should be; and a folder that may not be written (root may, so faked)."""
+    (tmp_path / "taken").write_text("")
+    with pytest.raises(InputError, match="cannot write .*taken"):
+        files.write_text(tmp_path / "taken" / name, "x")
+
+    def refused(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(os, "mkdir", refused)
+    monkeypatch.setattr("tempfile.mkstemp", refused)
+    with pytest.raises(InputError, match="cannot write .*Permission denied"):
+        files.write_text(tmp_path / name, "x")
+
+
 def test_a_drawing_that_fails_leaves_no_file(tmp_path):
     class Broken:
         def savefig(self, buffer, **_):
