@@ -42,9 +42,9 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(tmp_path, monke
 
 @pytest.mark.parametrize("name", ["a.txt", "new/a.txt"])
 def test_a_place_that_cannot_be_written_gets_one_line(tmp_path, name, monkeypatch):
-    """A file where a folder should be; and a folder that may not be written (root may, so faked)."""
+    """A file where a folder should be; and a folder that may not be written (faked: root may)."""
     (tmp_path / "taken").write_text("")
-    with pytest.raises(InputError, match="cannot write .*taken"):
+    with pytest.raises(InputError, match=r"cannot write .*taken"):
         files.write_text(tmp_path / "taken" / name, "x")
 
     def refused(*_, **__):
@@ -52,7 +52,7 @@ def test_a_place_that_cannot_be_written_gets_one_line(tmp_path, name, monkeypatc
 
     monkeypatch.setattr(os, "mkdir", refused)
     monkeypatch.setattr("tempfile.mkstemp", refused)
-    with pytest.raises(InputError, match="cannot write .*Permission denied"):
+    with pytest.raises(InputError, match=r"cannot write .*Permission denied"):
         files.write_text(tmp_path / name, "x")
 
 
