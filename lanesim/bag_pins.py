@@ -148,19 +148,16 @@ class _Runs:
 
     def __init__(self, table: CarryTable, spares: SpareTable) -> None:
         self.table = table
-        runs = table._runs
-        leaves = runs["leaves"]
-        self.plain = parts_of_leaves(leaves, spares)[runs["index"]]
-        self.flipped = parts_of_leaves(mirror_mask(leaves), spares)[runs["index"]]
-        # which simulated run each row is: a run and its mirror image are one
-        near = np.flatnonzero(table.angle_deg < 4.0 * table.bandwidths[1])
-        self.origin = np.concatenate([np.arange(len(table.board)), near])
+        runs = table.runs
+        self.plain = parts_of_leaves(runs.leaves, spares)[runs.index]
+        self.flipped = parts_of_leaves(mirror_mask(runs.leaves), spares)[runs.index]
 
     def averages(self, weight: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """(nodes, 4) plain and flipped, each run counted `weight` (R,) times (default once)."""
         k_b, k_a, k_s = (np.asarray(f, dtype=np.float32 if weight is not None else float)
-                         for f in self.table._factors)
-        times = np.ones(len(self.origin)) if weight is None else weight[self.origin]
+                         for f in self.table.kernel_factors)
+        origin = self.table.runs.origin
+        times = np.ones(len(origin)) if weight is None else weight[origin]
         columns = np.column_stack([np.ones(len(times)), self.plain, self.flipped[:, 2:]])
         columns = (columns * times[:, None]).astype(k_b.dtype)
         n = columns.shape[1]

@@ -27,7 +27,7 @@ import numpy as np
 
 from .. import lane
 from ..errors import InputError, check_range
-from ..units import DEG_RAD, GRAVITY_MS2, INCH_M, LB_KG, MPH_MS
+from ..units import DEG_RAD, GRAVITY_MS2, INCH_M, LB_KG, MPH_MS, RPM_RADS
 
 PIN_MASS_LB = 3.5  # middle of 3 lb 6 oz .. 3 lb 10 oz (read)
 TAIL_M = lane.PIT_M - lane.HEAD_PIN_M  # head-pin spot to the edge of the pit
@@ -91,6 +91,7 @@ class Hit:
     speed_mph : speed of the centre.
     slip_side_ms, slip_forward_ms : velocity of the contact point over the lane [m/s], positive
         toward the ball-arm side and forward; both 0 = the ball rolls.
+    spin_up_rpm : spin about the vertical, positive counter-clockwise seen from above.
     ball_lb, rg_in, radius_m : the ball (uniform inertia m k^2).
     """
 
@@ -99,6 +100,7 @@ class Hit:
     speed_mph: float
     slip_side_ms: float = 0.0
     slip_forward_ms: float = 0.0
+    spin_up_rpm: float = 0.0
     ball_lb: float = 15.0
     rg_in: float = 2.52
     radius_m: float = lane.BALL_RADIUS_M
@@ -465,7 +467,10 @@ def roll_at(
     forward, right = np.array([math.cos(a), math.sin(a)]), np.array([math.sin(a), -math.cos(a)])
     slip = hit.slip_forward_ms * forward + hit.slip_side_ms * right
     # slip = (vx - R wy, vy + R wx)
-    spin = np.array([slip[1] - velocity[1], velocity[0] - slip[0], 0.0]) / hit.radius_m
+    spin = np.array([
+        (slip[1] - velocity[1]) / hit.radius_m, (velocity[0] - slip[0]) / hit.radius_m,
+        hit.spin_up_rpm * RPM_RADS,
+    ])
     qpos = data.qpos.reshape(11, 7)
     qvel = data.qvel.reshape(11, 6)
     qpos[0, :3] = x_m - 0.02 * math.cos(a), y_m - 0.02 * math.sin(a), hit.radius_m
@@ -478,6 +483,7 @@ def roll_at(
     # A pin that nothing has touched yet costs four contacts a step for standing still. It hovers
     # weightless 20 um above the deck instead and gets its weight the moment anything moves it.
     dormant = there.copy()
+    asleep = bool(dormant.any())
     qpos[1:, 2][there] += 20e-6
     model.body_gravcomp[1] = 0.0
     model.body_gravcomp[2:] = 1.0
@@ -487,6 +493,7 @@ def roll_at(
     next_look = look_s
     cull_s, next_cull = 0.001, 0.0
     half = lane.LANE_WIDTH_M / 2
+    edge = half - _FLOOR_REACH_M
     long = max(1, round(0.5 * look_s / model.opt.timestep))
     ball_gone = False
     exit_board = math.nan
@@ -497,31 +504,33 @@ def roll_at(
     before = qpos[0, :2].copy()
     while data.time < SETTLE_S:
         # short steps until the ball has left, so that no touch (contact_ms) goes unseen
-        chunk = long if ball_gone and not dormant.any() else glance
+        chunk = long if ball_gone and not asleep else glance
         mujoco.mj_step(model, data, chunk)
         steps += chunk
         if not ball_gone and data.ncon:
-            for one, two in data.contact.geom:
-                if one == ball_geom or two == ball_geom:
-                    pin = geom_pin[one] or geom_pin[two]
-                    if pin and pin not in touched:
-                        touched.append(int(pin))
-        woken = dormant & (np.abs(qvel[1:, :3]) > 1e-4).any(axis=1)
-        if woken.any():
-            dormant &= ~woken
-            model.body_gravcomp[2:][woken] = 0.0
+            pairs = data.contact.geom
+            for one, two in pairs[(pairs == ball_geom).any(axis=1)]:
+                pin = geom_pin[one] or geom_pin[two]
+                if pin and pin not in touched:
+                    touched.append(int(pin))
+        if asleep:
+            woken = dormant & (np.abs(qvel[1:, :3]) > 1e-4).any(axis=1)
+            if woken.any():
+                dormant &= ~woken
+                asleep = bool(dormant.any())
+                model.body_gravcomp[2:][woken] = 0.0
         # Floors are boxes, whose bounding spheres cover the whole rack: hand the exact collider
         # only the parts that are near one (cuts the time to about a third; what moves
         # slower than 8 m/s cannot reach a floor unseen between two looks).
         if data.time >= next_cull:
             next_cull = data.time + cull_s
-            place = data.geom_xpos[floor_geom]
+            place = data.geom_xpos.take(floor_geom, axis=0)
+            across = place[..., 1]
             near = (place[..., 2] < _FLOOR_REACH_M) & ~(dormant | parked)[:, None]
-            edge = half - _FLOOR_REACH_M
             for floor, inside in (
-                ("deck", np.abs(place[..., 1]) < half + _FLOOR_REACH_M),
-                ("gutter_r", place[..., 1] < -edge),
-                ("gutter_l", place[..., 1] > edge),
+                ("deck", np.abs(across) < half + _FLOOR_REACH_M),
+                ("gutter_r", across < -edge),
+                ("gutter_l", across > edge),
             ):
                 model.pair_margin[floor_pair[floor]] = np.where(
                     near & inside, 0.0, floor_off[floor]

@@ -184,11 +184,23 @@ class SpareTable:
             rate = wilson(made, tried)
             return {"rate": rate.rate, "low": rate.low, "high": rate.high, "source": source,
                     "tried": tried, "aim": None}
-        found = self._simulated(mask if source == "simulated" else self.nearest(mask))
+        found = self.simulated(mask if source == "simulated" else self.nearest(mask))
         assert found is not None
+        return {key: found[key] for key in ("rate", "low", "high")} | {
+            "source": source, "tried": None, "aim": found["aim"]}
+
+    def simulated(self, mask: int) -> dict[str, float] | None:
+        """The simulated rate of a leave, published or not: rate, sd, low, high (95 %), aim.
+
+        The interval covers the number of runs, not what the model gets wrong. None if neither the
+        leave nor its mirror image was simulated.
+        """
+        found = self._simulated(mask)
+        if found is None:
+            return None
         rate, sd, _, aim = found
-        return {"rate": rate, "low": max(rate - 1.96 * sd, 0.0),
-                "high": min(rate + 1.96 * sd, 1.0), "source": source, "tried": None, "aim": aim}
+        return {"rate": rate, "sd": sd, "low": max(rate - 1.96 * sd, 0.0),
+                "high": min(rate + 1.96 * sd, 1.0), "aim": aim}
 
 
 @functools.cache

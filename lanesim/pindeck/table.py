@@ -75,6 +75,25 @@ class ShotWeights:
 
 
 @dataclass(frozen=True)
+class KernelRuns:
+    """The simulated runs as the kernel average uses them: (M,) rows.
+
+    Every run and, where it can matter to an angle of 0 or more, its mirror image.
+
+    origin : index of the simulated run behind each row (a run and its mirror image are one).
+    board, angle_deg, speed_mph : entry of each row; the angle of a mirror image is negative.
+    leaves : (L,) kinds of leave, each once, 0 the strike; index : (M,) which of them each row left.
+    """
+
+    origin: np.ndarray
+    board: np.ndarray
+    angle_deg: np.ndarray
+    speed_mph: np.ndarray
+    leaves: np.ndarray
+    index: np.ndarray
+
+
+@dataclass(frozen=True)
 class CarryTable:
     """Simulated runs on the pin deck and their kernel average.
 
@@ -124,23 +143,28 @@ class CarryTable:
     # --- the kernel average on nodes -------------------------------------------------------
 
     @functools.cached_property
-    def _runs(self) -> dict[str, np.ndarray]:
-        """Runs and, where they can matter to an angle of 0 or more, their mirror images."""
-        near = self.angle_deg < 4.0 * self.bandwidths[1]
+    def runs(self) -> KernelRuns:
+        """The runs behind the average, with their mirror images."""
+        near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
         masks = np.concatenate([self.standing, mirror_mask(self.standing[near])])
         leaves, index = np.unique(masks, return_inverse=True)
-        return {
-            "board": np.concatenate([self.board, 2 * CENTRE_BOARD - self.board[near]]),
-            "angle": np.concatenate([self.angle_deg, -self.angle_deg[near]]),
-            "speed": np.concatenate([self.speed_mph, self.speed_mph[near]]),
-            "leaves": leaves,
-            "index": index,
-        }
+        return KernelRuns(
+            origin=np.concatenate([np.arange(len(self.board)), near]),
+            board=np.concatenate([self.board, 2 * CENTRE_BOARD - self.board[near]]),
+            angle_deg=np.concatenate([self.angle_deg, -self.angle_deg[near]]),
+            speed_mph=np.concatenate([self.speed_mph, self.speed_mph[near]]),
+            leaves=leaves,
+            index=index,
+        )
 
     @functools.cached_property
-    def _factors(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Kernel factors of nodes and runs along board, angle and speed."""
-        runs = self._runs
+    def kernel_factors(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Kernel factors (nodes, M) of nodes and `runs` along board, angle and speed.
+
+        The weight of row m at the node (i, j, k) is their product: board[i, m] angle[j, m]
+        speed[k, m]; nodes are NODE_BOARDS, NODE_ANGLES, NODE_SPEEDS.
+        """
+        runs = self.runs
         h_b, h_a, h_s = self.bandwidths
 
         def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
@@ -148,16 +172,16 @@ class CarryTable:
             return np.where(np.abs(z) < KERNEL_REACH, np.exp(-0.5 * z * z), 0.0)
 
         return (
-            gauss(NODE_BOARDS, runs["board"], board_bandwidth(NODE_BOARDS, h_b)[:, None]),
-            gauss(NODE_ANGLES, runs["angle"], h_a),
-            gauss(NODE_SPEEDS, runs["speed"], h_s),
+            gauss(NODE_BOARDS, runs.board, board_bandwidth(NODE_BOARDS, h_b)[:, None]),
+            gauss(NODE_ANGLES, runs.angle_deg, h_a),
+            gauss(NODE_SPEEDS, runs.speed_mph, h_s),
         )
 
     @functools.cached_property
     def _nodes(self) -> dict[str, np.ndarray]:
         """Sums over runs at each node: weight, weight squared, weight of strikes."""
-        k_b, k_a, k_s = self._factors
-        strike = (self._runs["leaves"][self._runs["index"]] == 0).astype(float)
+        k_b, k_a, k_s = self.kernel_factors
+        strike = (self.runs.leaves[self.runs.index] == 0).astype(float)
         shape = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
         sums = {name: np.empty(shape) for name in ("n", "n2", "strikes")}
         k_b2 = k_b**2
@@ -266,7 +290,7 @@ class CarryTable:
         The average leave distribution of any set of shots is linear in the runs; these are its
         coefficients, and with them go the leaves and the table's own uncertainty.
         """
-        k_b, k_a, k_s = self._factors
+        k_b, k_a, k_s = self.kernel_factors
         n = self._nodes["n"]
         out = []
         for at_nodes in (shots.plain, shots.flipped):
@@ -283,12 +307,12 @@ class CarryTable:
         self, plain: np.ndarray, flipped: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray]:
         """(masks, probabilities), most likely first, from the weights of `run_weights`."""
-        runs = self._runs
-        size = len(runs["leaves"])
+        runs = self.runs
+        size = len(runs.leaves)
         chance = np.zeros(1024)
-        chance[runs["leaves"]] += np.bincount(runs["index"], plain, minlength=size)
-        np.add.at(chance, mirror_mask(runs["leaves"]),
-                  np.bincount(runs["index"], flipped, minlength=size))
+        chance[runs.leaves] += np.bincount(runs.index, plain, minlength=size)
+        np.add.at(chance, mirror_mask(runs.leaves),
+                  np.bincount(runs.index, flipped, minlength=size))
         masks = np.flatnonzero(chance > 0)
         masks = masks[np.argsort(-chance[masks], kind="stable")]
         return masks, chance[masks] / chance.sum()
@@ -312,12 +336,9 @@ class CarryTable:
         one) and p_r the smoothed strike chance where the run lies.
         """
         u = plain + flipped
-        original = u[: len(self.board)].copy()
-        near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
-        original[near] += u[len(self.board):]
+        original = np.bincount(self.runs.origin, u, minlength=len(self.board))
         p = self._strike_at_runs
         return float((original**2 * p * (1.0 - p)).sum())
-
 
     @functools.cached_property
     def _strike_at_runs(self) -> np.ndarray:

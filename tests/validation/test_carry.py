@@ -12,7 +12,7 @@ import pytest
 
 from lanesim.pindeck.outcomes import pins_from_shots
 from lanesim.pindeck.spares import SpareTable, default_spares
-from lanesim.pindeck.table import default_table
+from lanesim.pindeck.table import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, default_table
 from lanesim.score import leave_mask, pins_in
 
 SPEED = 16.5
@@ -38,7 +38,8 @@ def share_with(leaves: dict[int, float], name: str) -> float:
 
 
 def test_table_is_complete(table):
-    assert np.isfinite(table._nodes["strike"]).all()
+    nodes = np.meshgrid(NODE_BOARDS, NODE_ANGLES, NODE_SPEEDS)
+    assert np.isfinite(table.strike_probability(*nodes)).all()
     assert table.provenance["runs"] == len(table.board) >= 2000
     assert table.provenance["failed_runs_left_out"] <= 0.005 * len(table.board)
 

@@ -8,7 +8,13 @@ import pytest
 from lanesim.errors import InputError
 from lanesim.pindeck import outcomes
 from lanesim.pindeck.spares import DEFAULT_SPREAD_BOARDS, PUBLISHED, SpareTable
-from lanesim.pindeck.table import CarryTable, mirror_mask
+from lanesim.pindeck.table import (
+    NODE_ANGLES,
+    NODE_BOARDS,
+    NODE_SPEEDS,
+    CarryTable,
+    mirror_mask,
+)
 from lanesim.pocket import OUTCOMES
 from lanesim.score import leave_mask, pins_in
 
@@ -78,6 +84,25 @@ def test_leaves_of_many_shots_agree_with_their_strike_chances(table):
     assert (np.diff(chance) <= 0).all()
     # two ways to the same mean: linear interpolation of rates, and weights on the runs
     assert chance[masks == 0][0] == pytest.approx(table.strike_probability(*shots).mean(), abs=1e-9)
+
+
+def test_runs_and_factors_give_the_average_by_hand(table):
+    # the documented kernel, summed here over the public rows at the node 17, 1 deg, 16 mph
+    runs = table.runs
+    h_b, h_a, h_s = table.bandwidths
+    n = len(table.board)
+    assert np.array_equal(runs.origin[:n], np.arange(n))
+    assert np.array_equal(runs.board[n:], 40.0 - table.board[runs.origin[n:]])
+    assert np.array_equal(runs.leaves[runs.index][n:], mirror_mask(table.standing[runs.origin[n:]]))
+    z = ((runs.board - 17.0) / h_b, (runs.angle_deg - 1.0) / h_a, (runs.speed_mph - 16.0) / h_s)
+    weight = np.exp(-0.5 * (z[0] ** 2 + z[1] ** 2 + z[2] ** 2))
+    expected = weight[runs.leaves[runs.index] == 0].sum() / weight.sum()
+    # the factors leave out what lies over five bandwidths away: 4e-6 of a weight
+    assert table.strike_probability(17.0, 1.0, 16.0) == pytest.approx(expected, abs=1e-4)
+    k_b, k_a, k_s = table.kernel_factors
+    i, j, k = (int(np.argmin(np.abs(nodes - at))) for nodes, at in (
+        (NODE_BOARDS, 17.0), (NODE_ANGLES, 1.0), (NODE_SPEEDS, 16.0)))
+    assert np.allclose(k_b[i] * k_a[j] * k_s[k], weight, atol=1e-5)
 
 
 def test_one_sided_shots_leave_one_kind(table):
