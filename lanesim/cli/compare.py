@@ -36,7 +36,8 @@ COLUMNS = (
 @c.player_options
 @c.fitted_option
 @c.sampling_options(4096)
-@c.picture_option("Draw the paths, one lane per pattern, into FILE (.png, .svg or .pdf).")
+@c.picture_option("Draw the paths, one lane per pattern, with strike and pocket rates, into "
+                  "FILE (.png, .svg or .pdf).")
 @c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
               "--curves", "curves")
 @c.csv_option("Write values and differences to FILE (.csv).")
@@ -158,13 +159,7 @@ def _write(found: Comparison, out, curves, csv) -> list:
 
 
 def draw(found: Comparison, title: str = ""):
-    """Paths on one lane if all share its pattern, else a lane for each."""
-    from ..figures.lane_view import draw_paths, draw_side_by_side
+    """Paths on one lane if all share its pattern, else a lane for each; rates under them."""
+    from ..figures.compare import draw_comparison
 
-    note = c.release_words(found.release)
-    if len({v.pattern.name for v in found.variants}) == 1:
-        return draw_paths(found.trajectories, found.variants[0].pattern, found.labels,
-                          title=title or f"One release on {found.variants[0].pattern.name}",
-                          note=note)
-    shots = [(t, v.pattern) for t, v in zip(found.trajectories, found.variants, strict=True)]
-    return draw_side_by_side(shots, found.labels, title=title or "One release", note=note)
+    return draw_comparison(found, title=title, note=c.release_words(found.release))

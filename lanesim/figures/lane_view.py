@@ -336,6 +336,7 @@ def draw_paths(
     *,
     title: str = "",
     note: str = "",
+    room_in: float = 0.0,
 ) -> Figure:
     """One or more paths over the oil of one pattern.
 
@@ -348,11 +349,13 @@ def draw_paths(
         One for each path.
     title, note : str
         Heading (default: the pattern's title) and small print.
+    room_in : float
+        Left free above the small print, for the caller [in].
     """
     if not trajectories:
         raise ValueError("no path to draw")
     names = _labels(trajectories, labels)
-    left, bottom = 0.75, 0.75
+    left, bottom = 0.75, 0.75 + room_in
     blocks = math.ceil(len(trajectories) / 4)
     foot_in = 1.05 * blocks  # the words under the lane
     lane_bottom = bottom + foot_in + 0.25
@@ -385,6 +388,7 @@ def draw_side_by_side(
     *,
     title: str = "",
     note: str = "",
+    room_in: float = 0.0,
 ) -> Figure:
     """One lane under the other, each with its path, to the same scale of feet and of colour.
 
@@ -395,11 +399,13 @@ def draw_side_by_side(
     shots : sequence of (Trajectory, OilPattern)
     labels : sequence of str, optional
         One for each lane; default: the patterns' titles.
+    room_in : float
+        Left free above the small print, for the caller [in].
     """
     if not shots:
         raise ValueError("no path to draw")
     names = list(labels) if labels else [pattern.title for _, pattern in shots]
-    left, bottom, gap, words_wide = 0.75, 0.85, 0.62, 2.55
+    left, bottom, gap, words_wide = 0.75, 0.85 + room_in, 0.62, 2.55
     count = len(shots)
     wide = left + LANE_WIDE_IN + 0.2 + words_wide
     high = bottom + count * LANE_HIGH_IN + (count - 1) * gap + 0.95
