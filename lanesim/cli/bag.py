@@ -49,6 +49,7 @@ def command(event_file: str, folder: Path, cache_folder: Path | None, no_cache: 
         c.check_folder(kept)
     plan = make_plan(event, shots=shots, seed=seed, resamples=resamples, margin=margin, kept=kept)
     written = write_plan(plan, folder)
+    c.say_weight(each.ball for each in event.candidates if not each.spares_only)
     if as_json:
         c.print_json(plan.to_dict() | {"files": [str(path) for path in written]})
         return

@@ -91,8 +91,8 @@ def _draw(table, board, angle, speed, out, rack, seed) -> list:
         if angle < 0:
             raise InputError("the map shows angles from 0 to 7.5 deg; mirror the shot "
                              "(40 - board, -angle)")
-        figures.append((out, draw_carry_map(table, speed, shots=([board], [angle]),
-                                            shots_label="this entry")))
+        figures.append((out, draw_carry_map(
+            table, speed, shots=[("this entry", [board], [angle])])))
     if rack is not None:
         from ..figures.pins import draw_rack
         from ..pindeck.model import Hit, simulate

@@ -20,7 +20,7 @@ import contextlib
 import functools
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -451,6 +451,16 @@ def leaves_text(pins: PinResult, count: int = 3) -> str:
 PINS_NOTE = ("Strikes: 95 % intervals of the shots and of the table of simulated hits. Leaves: "
              "share of first balls [%].\n"
              "Pins per game: from such shots alone, leaves made at published or simulated rates.")
+
+
+def say_weight(balls: Iterable[Ball]) -> None:
+    """Remark (standard error) if strikes are told of balls that the carry table does not know."""
+    from ..odds import has_carry_table
+    from ..pindeck.outcomes import weight_remark
+
+    words = weight_remark(ball.weight_lb for ball in balls) if has_carry_table() else ""
+    if words:
+        say(f"note: {words}")
 
 
 def print_json(value: Any) -> None:

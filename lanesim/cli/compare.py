@@ -74,6 +74,8 @@ def command(
                      | {"spread_source": player.spread_source, "provenance": words})
     else:
         _print(found, words, player.spread_source)
+    if found.with_pins:
+        c.say_weight(v.ball for v in found.variants)
     for path in files:
         c.say_written(path)
 

@@ -74,6 +74,7 @@ def command(
         })
     else:
         _print(line, room, pins, ball, pattern, player, basis)
+    c.say_weight([ball])
     if out is not None:
         c.say_written(out)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
@@ -30,10 +31,12 @@ if TYPE_CHECKING:
               show_default=True, help="About how many shots the search of a line may take.")
 @c.sampling_options(16384)
 @c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
+@c.out_option("Draw where the shots meet the pins, on the map of strike chances, into FILE.",
+              "--carry-map", "carry_map")
 @c.json_option
 def command(
     balls: tuple, pattern: OilPattern, player: Player, basis: Basis, lines: str, aim: str,
-    search_shots: int, shots: int, seed: int, out, as_json: bool,
+    search_shots: int, shots: int, seed: int, out, carry_map, as_json: bool,
 ) -> None:
     """How often a ball finds the pocket, and which of several does so more often.
 
@@ -52,11 +55,7 @@ def command(
         result = odds(balls, pattern, player.release, player.spread, shots=shots, seed=seed,
                       lines=lines, aim=aim, search_shots=search_shots, friction=basis.friction,
                       progress=report)
-    if out is not None:
-        from ..figures.odds import draw_odds
-        from ..files import save_figure
-
-        save_figure(draw_odds(result), out)
+    files = _draw(result, out, carry_map)
     if as_json:
         c.print_json(result.to_dict() | {
             "spread_source": player.spread_source, "provenance": basis.provenance(balls, [pattern]),
@@ -65,8 +64,36 @@ def command(
         })
     else:
         _print(result, pattern, player, basis, basis.provenance(balls, [pattern]))
+    c.say_weight(balls)
+    for path in files:
+        c.say_written(path)
+
+
+def _draw(result: OddsResult, out, carry_map) -> list:
+    from ..files import save_figure
+
+    drawn = []
     if out is not None:
-        c.say_written(out)
+        from ..figures.odds import draw_odds
+
+        drawn.append((out, draw_odds(result)))
+    if carry_map is not None:
+        import numpy as np
+
+        from ..figures.pins import draw_carry_map
+        from ..pindeck.table import default_table
+
+        tables = [b.line.table for b in result.balls]
+        speeds = np.concatenate([t.entry_speed_mph for t in tables])
+        if not np.isfinite(speeds).any():
+            raise InputError("no shot reaches the pins: there is nothing to put on the map")
+        drawn.append((carry_map, draw_carry_map(
+            default_table(), round(float(np.nanmean(speeds)), 1), hand=result.hand,
+            shots=[(b.line.ball, t.entry_board, t.entry_angle_deg)
+                   for b, t in zip(result.balls, tables, strict=True)],
+            title=f"Where the shots on {result.pattern} meet the pins",
+        )))
+    return [save_figure(figure, path) for path, figure in drawn]
 
 
 def _print(

@@ -25,6 +25,7 @@ from .common import (
     print_table,
     progress,
     sampling_options,
+    say_weight,
     say_written,
     signed,
     strike_text,
@@ -117,6 +118,7 @@ def command(
         say_written(save_figure(draw_transition(result), out))
     if after is not None:
         say_written(save_pattern(result.stages[games][0], after))
+    say_weight([ball, *looked_at])
     if as_json:
         print_json(result.to_dict()
                    | {"spread_source": player.spread_source, "provenance": words})

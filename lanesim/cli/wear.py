@@ -22,6 +22,7 @@ from .common import (
     print_table,
     progress,
     sampling_options,
+    say_weight,
     say_written,
     strike_text,
 )
@@ -103,6 +104,7 @@ def command(
         from ..figures.wear import draw_wear
 
         say_written(save_figure(draw_wear(result), out))
+    say_weight(balls[name] for name in names)
     if as_json:
         print_json(result.to_dict()
                    | {"spread_source": player.spread_source, "provenance": words})

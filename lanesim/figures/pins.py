@@ -5,6 +5,7 @@ Nothing is computed here: `pindeck` gives the numbers.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -18,10 +19,24 @@ from ..pindeck.table import CarryTable
 from ..pocket import HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD
 from ..score import leave_name
 from ..units import INCH_M
-from .style import FAINT, HAIR, INK, PIN_WHITE, WOOD, halo, heat_colormap, house_style, new_figure
+from .style import (
+    FAINT,
+    HAIR,
+    INK,
+    PIN_WHITE,
+    WOOD,
+    halo,
+    heat_colormap,
+    house_style,
+    new_figure,
+    series_marker,
+)
 
 _BELLY_IN = 4.766 / 2.0
 _MAP_BOARDS = (13.0, 22.0)
+SHOTS_DRAWN = 300  # of each group on the map
+# on a ground that goes from pale through ochre and brick to dark: the first two sets of hues differ
+_SHOT_COLORS = ("#2b9a8d", "#6a3d91", "#ffffff")
 
 
 @house_style
@@ -29,8 +44,7 @@ def draw_carry_map(
     table: CarryTable,
     speed_mph: float = 16.0,
     *,
-    shots: tuple[Any, Any] | None = None,
-    shots_label: str = "shots",
+    shots: Sequence[tuple[str, Any, Any]] = (),
     hand: str = "right",
     title: str = "Chance of a strike by entry board and angle",
     note: str = "",
@@ -39,7 +53,8 @@ def draw_carry_map(
 
     Parameters
     ----------
-    shots : (entry boards, entry angles [deg]) of a player's balls, in the player's boards.
+    shots : (name, entry boards, entry angles [deg]) of each group of a player's balls, in the
+        player's boards; at most SHOTS_DRAWN of a group are drawn, evenly picked.
     """
     figure = new_figure(
         8.5, 5.6, title,
@@ -59,6 +74,7 @@ def draw_carry_map(
     labels = axes.clabel(lines, fmt="%d %%", fontsize=8)
     for text in labels:
         text.set_path_effects(halo(2.0))
+        text.set_zorder(4.5)  # above the shots
     edges = ((LIGHT_TO_BOARD, "light"), (HIGH_FROM_BOARD, "high"), (HEAD_ON_BOARD, "far side"))
     for edge, _ in edges:
         axes.axvline(edge, color=PIN_WHITE, lw=2.2, zorder=3)
@@ -66,10 +82,16 @@ def draw_carry_map(
     for middle, word in ((14.5, "light"), (17.5, "pocket"), (19.5, "high"), (21.0, "far side")):
         axes.text(middle, 7.35, word, ha="center", va="top", fontsize=9, fontweight="bold",
                   path_effects=halo(2.5), zorder=5)
-    if shots is not None:
-        axes.scatter(*shots, s=16, facecolor="#2b9a8d", edgecolor=PIN_WHITE, lw=0.7, zorder=4,
-                     label=shots_label)
-        axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.01), borderaxespad=0.0)
+    for index, (name, at, steep) in enumerate(shots):
+        at, steep = np.atleast_1d(at), np.atleast_1d(steep)
+        come = np.flatnonzero(np.isfinite(at) & np.isfinite(steep))
+        come = come[np.linspace(0, len(come) - 1, min(SHOTS_DRAWN, len(come))).astype(int)]
+        axes.scatter(at[come], steep[come], s=22 if len(come) > 1 else 60,
+                     facecolor=_SHOT_COLORS[index % len(_SHOT_COLORS)], edgecolor=PIN_WHITE, lw=0.6,
+                     marker=series_marker(index), zorder=4, label=name)
+    if shots:
+        axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.01), borderaxespad=0.0, ncols=3,
+                    handlelength=1.0)
     axes.set(xlim=_MAP_BOARDS, ylim=(0, 7.5), ylabel="entry angle [deg]",
              xlabel=f"entry board of the ball's centre, counted from the {hand}")
     axes.set_xticks(np.arange(13, 23))

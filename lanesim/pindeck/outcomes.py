@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -15,9 +16,27 @@ from .spares import SpareTable, default_spares
 from .table import CarryTable, default_table
 
 ALL_STANDING = 0b1111111111
+# measured, see weight_remark
+WEIGHT_MEASURED = "12 lb struck 13 points less often than 15 lb, even over the pocket"
 # indices into pocket.OUTCOMES ("pocket", "high", "light", "opposite", "missed", "gutter"); kept
 # as numbers here so that reading a table needs no compiled code. A test compares the two.
 _POCKET, _GUTTER = 0, 5
+
+
+def weight_remark(weights_lb: Iterable[float], table: CarryTable | None = None) -> str:
+    """One line on balls that weigh something else than the table's; empty if none does.
+
+    The table knows one weight. What a lighter ball costs was measured on the same deck
+    (benchmarks/measure_pin_effects.py, benchmarks/CARRY.md); it is told, not taken off.
+    """
+    provenance = (table or default_table()).provenance
+    own = float(provenance.get("ball", {}).get("weight_lb", 15.0))
+    others = sorted({w for w in weights_lb if abs(w - own) >= 0.5})
+    if not others:
+        return ""
+    words = ", ".join(f"{w:g}" for w in others)
+    return (f"strikes and pins are those of a {own:g} lb ball, not of {words} lb: on the same deck "
+            f"{WEIGHT_MEASURED}")
 
 
 @dataclass(frozen=True)
