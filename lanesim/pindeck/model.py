@@ -403,14 +403,13 @@ def _compiled(physics: PinPhysics, ball_lb: float, rg_in: float, radius_m: float
     floor_geom = np.array(
         [[model.geom(f"{part}{n}").id for part in _FLOOR_PARTS] for n in range(1, 11)]
     )
-    floor_pair = {
-        floor: np.array([[ids[f"{part}{n}", floor] for part in _FLOOR_PARTS]
-                         for n in range(1, 11)])
+    floor_pair = np.array([
+        [[ids[f"{part}{n}", floor] for part in _FLOOR_PARTS] for n in range(1, 11)]
         for floor in ("deck", "gutter_r", "gutter_l")
-    }
+    ])
     # a margin of minus both bounding radii makes MuJoCo's first filter reject the pair at once
     reach = model.geom_rbound[model.pair_geom1] + model.geom_rbound[model.pair_geom2]
-    floor_off = {floor: -reach[pairs] for floor, pairs in floor_pair.items()}
+    floor_off = -reach[floor_pair]
     return (mujoco, model, data, base_friction, ball_geom, geom_pin, floor_geom, floor_pair,
             floor_off)
 
@@ -492,6 +491,7 @@ def roll_at(
     look_s = 0.005  # bookkeeping interval
     next_look = look_s
     cull_s, next_cull = 0.001, 0.0
+    close, was_close = np.empty(floor_pair.shape, dtype=bool), b""
     half = lane.LANE_WIDTH_M / 2
     edge = half - _FLOOR_REACH_M
     long = max(1, round(0.5 * look_s / model.opt.timestep))
@@ -526,15 +526,14 @@ def roll_at(
             next_cull = data.time + cull_s
             place = data.geom_xpos.take(floor_geom, axis=0)
             across = place[..., 1]
-            near = (place[..., 2] < _FLOOR_REACH_M) & ~(dormant | parked)[:, None]
-            for floor, inside in (
-                ("deck", np.abs(across) < half + _FLOOR_REACH_M),
-                ("gutter_r", across < -edge),
-                ("gutter_l", across > edge),
-            ):
-                model.pair_margin[floor_pair[floor]] = np.where(
-                    near & inside, 0.0, floor_off[floor]
-                )
+            np.less(np.abs(across), half + _FLOOR_REACH_M, out=close[0])  # over the deck
+            np.less(across, -edge, out=close[1])  # right gutter
+            np.greater(across, edge, out=close[2])
+            close &= (place[..., 2] < _FLOOR_REACH_M) & ~(dormant | parked)[:, None]
+            now_close = close.tobytes()
+            if now_close != was_close:
+                was_close = now_close
+                model.pair_margin[floor_pair] = np.where(close, 0.0, floor_off)
         if data.time < next_look:
             continue
         next_look = data.time + look_s
