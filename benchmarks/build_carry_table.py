@@ -101,6 +101,22 @@ def leave_one_out(rows: np.ndarray, widths: tuple[float, float, float]) -> float
     return total / len(middle)
 
 
+def exit_boards(rows: np.ndarray) -> dict[str, list[float]]:
+    """Where the ball leaves the deck from the two entries with a published exit: mean, its SE.
+
+    Mean over the runs within 0.1 board and 0.75 deg of the entry, any speed.
+    """
+    out = {}
+    for board, angle in ((17.5, 6.0), (16.5, 6.75)):
+        near = (np.abs(rows[:, 0] - board) <= 0.1) & (np.abs(rows[:, 1] - angle) <= 0.75)
+        at = rows[near & np.isfinite(rows[:, 4]), 4]
+        if len(at) > 1:
+            out[f"{board:g} at {angle:g} deg"] = [
+                round(float(at.mean()), 2), round(float(at.std(ddof=1) / np.sqrt(len(at))), 2),
+                len(at)]
+    return out
+
+
 def finish(folder: Path, seed: int, out: Path) -> None:
     import mujoco
 
@@ -133,6 +149,7 @@ def finish(folder: Path, seed: int, out: Path) -> None:
         "pin_offset_sd_in": model.PIN_OFFSET_SD_IN,
         "friction_jitter": model.FRICTION_JITTER,
         "settle_s": model.SETTLE_S,
+        "exit_board_mean_se_runs": exit_boards(rows),
         "bandwidths_chosen_by": "leave-one-out likelihood of strikes, boards 14 to 21",
         "log_likelihood": {"/".join(map(str, k)): round(v, 5) for k, v in tried.items()},
         "status": "simulated; contact parameters chosen in benchmarks/CARRY.md",

@@ -8,17 +8,34 @@ from __future__ import annotations
 import numpy as np
 
 from lanesim.pindeck.outcomes import pins_from_shots
-from lanesim.pindeck.spares import PUBLISHED, SpareTable, default_spares
-from lanesim.pindeck.table import default_table
+from lanesim.pindeck.spares import PUBLISHED, default_spares
+from lanesim.pindeck.table import CarryTable, default_table
 from lanesim.score import leave_mask, leave_name, pins_in
+from lanesim.stats import wilson
 
 SPEED_MPH = 16.5
+BOARDS = np.arange(15.0, 20.01, 0.1)
+
+
+def average(table: CarryTable, boards, angles) -> tuple[float, float, float]:
+    """Strike rate even over boards and angles, with the interval of the table's runs."""
+    b, a = (x.ravel() for x in np.meshgrid(boards, angles))
+    placed = table.weigh(b, a, np.full(b.shape, SPEED_MPH))
+    rate = float(placed.strike.mean())
+    half = 1.96 * np.sqrt(table.table_variance(*table.run_weights(placed)))
+    return rate, rate - half, rate + half
+
+
+def percent(rate: float, low: float, high: float) -> str:
+    return f"{100 * rate:.0f} % ({100 * low:.0f}-{100 * high:.0f})"
 
 
 def main() -> None:
-    table, spares = default_table(), default_spares()
+    table = default_table()
     print(f"{len(table.board)} runs, bandwidths {table.bandwidths}, "
           f"{len(set(table.standing.tolist()))} kinds of leave")
+    print(f"exit boards (mean, SE, runs): {table.provenance.get('exit_board_mean_se_runs')}, "
+          "published 19 and 14")
     print("\nStrikes [%] at 16.5 mph (rows: angle [deg]; columns: board)")
     boards = np.arange(15.0, 20.6, 0.5)
     print("      " + "".join(f"{b:6.1f}" for b in boards))
@@ -26,13 +43,22 @@ def main() -> None:
         rates = table.strike_probability(boards, angle, SPEED_MPH)
         print(f"{angle:5.1f} " + "".join(f"{100 * r:6.0f}" for r in rates))
     for speed in (14.0, 16.5, 19.0):
-        fine = np.arange(15.0, 20.01, 0.1)
-        rates = table.strike_probability(fine, 6.0, speed)
-        print(f"best board at 6 deg, {speed:g} mph: {fine[np.argmax(rates)]:.1f} "
+        rates = table.strike_probability(BOARDS, 6.0, speed)
+        print(f"best board at 6 deg, {speed:g} mph: {BOARDS[np.argmax(rates)]:.1f} "
               f"({100 * rates.max():.0f} %)")
-    p, low, high, n = table.strike_interval(17.5, 6.0, SPEED_MPH)
-    print(f"17.5, 6 deg: {100 * p:.0f} % ({100 * low:.0f}-{100 * high:.0f}), {n:.0f} runs count")
+    for board in (17.0, 17.5, 18.0):
+        for angle in (4.0, 5.0, 6.0):
+            p, low, high, n = table.strike_interval(board, angle, SPEED_MPH)
+            print(f"{board:g}, {angle:g} deg: {percent(p, low, high)}, {n:.0f} runs count")
+    print(f"pocket, boards 16.6-18.4 at 4-6 deg: "
+          f"{percent(*average(table, np.arange(16.6, 18.5, 0.1), [4.0, 5.0, 6.0]))}, "
+          "published 74 %")
+    leaves_report(table)
+    spares_report()
+    players_report()
 
+
+def leaves_report(table: CarryTable) -> None:
     places = {
         "17.5 at 6": ([17.5], [6.0]),
         "16.5 at 6.5-7": ([16.5], [6.5, 7.0]),
@@ -52,17 +78,25 @@ def main() -> None:
         print(f"{name}: strikes {100 * (1 - rest):.0f} %, nines {100 * nine:.0f} % of the rest; "
               f"{top}")
 
-    print("\nSpares [%]: published (read) against simulated, spread "
-          f"{spares.spread_boards} boards")
-    own = SpareTable(spares.masks, spares.made, spares.taken, spares.spread_boards + 1e-6)
-    for name, (made, tried) in PUBLISHED.items():
-        d = own.detail(leave_mask(name))
-        print(f"{name:10s} {100 * made / tried:5.1f} of {tried:4d}   simulated "
-              f"{100 * d['rate']:5.1f} ({100 * d['low']:.1f}-{100 * d['high']:.1f})")
-    for name in ("5", "2-8", "4-9", "4-7", "6-10", "3-6-10", "5-7", "8-10", "2"):
-        d = own.detail(leave_mask(name))
-        print(f"{name:10s}                 {d['source']} {100 * d['rate']:5.1f}")
 
+def spares_report() -> None:
+    spares = default_spares()
+    print(f"\nSpares [%], spread {spares.spread_boards} boards: published against simulated; "
+          "'agree' if the 95 % intervals overlap")
+    for name, (made, tried) in PUBLISHED.items():
+        d, p = spares.simulated(leave_mask(name)), wilson(made, tried)
+        agree = d["low"] <= p.high and p.low <= d["high"]
+        print(f"{name:9s} published {100 * p.rate:5.1f} ({100 * p.low:.1f}-{100 * p.high:.1f}) of "
+              f"{tried:3d}   simulated {100 * d['rate']:5.1f} ({100 * d['low']:.1f}-"
+              f"{100 * d['high']:.1f})   {'agree' if agree else 'FAILS'}")
+    print("The other leaves of the table:")
+    rows = [(leave_name(int(m)), spares.detail(int(m))) for m in spares.masks]
+    for name, d in sorted(rows, key=lambda row: -row[1]["rate"]):
+        print(f"{name:14s} {d['source']:10s} {100 * d['rate']:5.1f} "
+              f"({100 * d['low']:.1f}-{100 * d['high']:.1f})")
+
+
+def players_report() -> None:
     rng = np.random.default_rng(3)
     print("\nInvented players: spread about board 17.4, 5 deg")
     for sd in (0.3, 0.6, 0.9, 1.5):

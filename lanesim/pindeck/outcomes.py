@@ -17,7 +17,7 @@ from .table import CarryTable, default_table
 
 ALL_STANDING = 0b1111111111
 # measured, see weight_remark
-WEIGHT_MEASURED = "12 lb struck 13 points less often than 15 lb, even over the pocket"
+WEIGHT_MEASURED = "12 lb struck 12 points less often than 15 lb, even over the pocket"
 # indices into pocket.OUTCOMES ("pocket", "high", "light", "opposite", "missed", "gutter"); kept
 # as numbers here so that reading a table needs no compiled code. A test compares the two.
 _POCKET, _GUTTER = 0, 5
