@@ -154,17 +154,18 @@ class _Runs:
 
     def averages(self, weight: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """(nodes, 4) plain and flipped, each run counted `weight` (R,) times (default once)."""
-        k_b, k_a, k_s = (np.asarray(f, dtype=np.float32 if weight is not None else float)
-                         for f in self.table.kernel_factors)
+        k_b, k_a, k_s = self.table.kernel_factors
         origin = self.table.runs.origin
         times = np.ones(len(origin)) if weight is None else weight[origin]
         columns = np.column_stack([np.ones(len(times)), self.plain, self.flipped[:, 2:]])
-        columns = (columns * times[:, None]).astype(k_b.dtype)
+        columns *= times[:, None]
         n = columns.shape[1]
         sums = np.empty((*SHAPE, n))
-        for i, a in enumerate(k_a):
-            other = (a * k_s)[:, None, :] * columns.T[None, :, :]
-            sums[:, i] = (k_b @ other.reshape(-1, other.shape[2]).T).reshape(SHAPE[0], SHAPE[2], n)
+        for i, rows in enumerate(self.table.rows_near):
+            if weight is not None:
+                rows = rows[times[rows] > 0]
+            each = (k_b[i, rows] * k_a[:, rows])[:, None] * k_s[:, rows]  # (angles, speeds, rows)
+            sums[i] = each @ columns[rows]
         flat = sums.reshape(-1, n)
         with np.errstate(invalid="ignore", divide="ignore"):
             shares = flat[:, 1:] / flat[:, :1]

@@ -169,7 +169,10 @@ class CarryTable:
 
         def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
             z = (nodes[:, None] - at[None, :]) / width
-            return np.where(np.abs(z) < KERNEL_REACH, np.exp(-0.5 * z * z), 0.0)
+            out = np.zeros(z.shape)
+            near = np.abs(z) < KERNEL_REACH
+            out[near] = np.exp(-0.5 * z[near] ** 2)
+            return out
 
         return (
             gauss(NODE_BOARDS, runs.board, board_bandwidth(NODE_BOARDS, h_b)[:, None]),
@@ -178,18 +181,23 @@ class CarryTable:
         )
 
     @functools.cached_property
+    def rows_near(self) -> tuple[np.ndarray, ...]:
+        """For each of NODE_BOARDS the rows of `runs` that have a weight there."""
+        return tuple(np.flatnonzero(row) for row in self.kernel_factors[0])
+
+    @functools.cached_property
     def _nodes(self) -> dict[str, np.ndarray]:
         """Sums over runs at each node: weight, weight squared, weight of strikes."""
         k_b, k_a, k_s = self.kernel_factors
         strike = (self.runs.leaves[self.runs.index] == 0).astype(float)
         shape = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
         sums = {name: np.empty(shape) for name in ("n", "n2", "strikes")}
-        k_b2 = k_b**2
-        for i, a in enumerate(k_a):
-            other = a * k_s  # (speeds, runs)
-            sums["n"][:, i] = k_b @ other.T
-            sums["n2"][:, i] = k_b2 @ (other**2).T
-            sums["strikes"][:, i] = k_b @ (other * strike).T
+        for i, rows in enumerate(self.rows_near):
+            across = k_b[i, rows] * k_a[:, rows]  # (angles, rows)
+            fast = k_s[:, rows].T  # (rows, speeds)
+            sums["n"][i] = across @ fast
+            sums["n2"][i] = across**2 @ fast**2
+            sums["strikes"][i] = (across * strike[rows]) @ fast
         with np.errstate(invalid="ignore"):  # NaN where no run reaches a node
             sums["strike"] = sums["strikes"] / sums["n"]
             sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
