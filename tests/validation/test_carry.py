@@ -7,11 +7,14 @@ that an improvement is noticed.
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import numpy as np
 import pytest
 
+from lanesim.pindeck.model import PinPhysics
 from lanesim.pindeck.outcomes import pins_from_shots
-from lanesim.pindeck.spares import SpareTable, default_spares
+from lanesim.pindeck.spares import default_spares
 from lanesim.pindeck.table import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, default_table
 from lanesim.score import leave_mask, pins_in
 
@@ -56,6 +59,13 @@ def test_best_board_at_six_degrees(table):
     boards = np.arange(15.0, 20.01, 0.25)
     chance = table.strike_probability(boards, 6.0, SPEED)
     assert 16.75 <= boards[np.argmax(chance)] <= 18.25
+
+
+@pytest.mark.xfail(strict=True, reason="on 17.5 strikes fall with the angle: the pocket lies at "
+                   "17.2 (CARRY.md)")
+def test_six_degrees_on_seventeen_and_a_half_are_not_worse_than_four(table):
+    # HELD OUT. High carry on boards 17-18 at 4-6 deg, best at about 6 (R)
+    assert table.strike_probability(17.5, 6.0, SPEED) >= table.strike_probability(17.5, 4.0, SPEED)
 
 
 def test_ten_pin_when_light_and_steep(table):
@@ -104,20 +114,23 @@ def test_carry_of_pocket_hits(table):
         ("10", 0.959, 0.03),
         ("7", 0.955, 0.03),
         ("9", 0.989, 0.03),
-        pytest.param("3-10", 17 / 35, 0.17,  # two standard errors of 35 tries
-                     marks=pytest.mark.xfail(strict=True, reason="74 %: splits come too easy")),
+        ("3-10", 17 / 35, 0.17),  # two standard errors of 35 tries
         ("4-6-7-10", 1 / 30, 0.07),
         pytest.param("7-10", 1 / 145, 0.03,
-                     marks=pytest.mark.xfail(strict=True, reason="9 %: splits come too easy")),
+                     marks=pytest.mark.xfail(strict=True, reason="13 %: comes too easily")),
     ],
 )
 def test_simulated_spares(leave, published, allowed):
-    shipped = default_spares()
-    # at any spread but the default the simulated rate is given instead of the published one
-    same = SpareTable(shipped.masks, shipped.made, shipped.taken, shipped.spread_boards + 1e-6)
-    detail = same.detail(leave_mask(leave))
-    assert detail["source"] == "simulated"
-    assert detail["rate"] == pytest.approx(published, abs=allowed)
+    spares = default_spares()
+    assert spares.detail(leave_mask(leave))["source"] == "published"
+    assert spares.simulated(leave_mask(leave))["rate"] == pytest.approx(published, abs=allowed)
+
+
+def test_both_tables_are_of_the_present_pin_deck(table):
+    # no table of earlier contact parameters is left over
+    now = asdict(PinPhysics())
+    assert table.provenance["physics"] == now
+    assert default_spares().provenance["physics"] == now
 
 
 def test_average_of_a_professional():
