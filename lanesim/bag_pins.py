@@ -20,7 +20,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .pindeck.outcomes import ALL_STANDING
-from .pindeck.spares import SpareTable, default_spares
+from .pindeck.spares import SpareTable, default_spares, player_spares
 from .pindeck.table import (
     CENTRE_BOARD,
     NODE_ANGLES,
@@ -30,6 +30,7 @@ from .pindeck.table import (
     default_table,
     mirror_mask,
 )
+from .release import Spread
 from .score import pins_in
 
 PARTS = ("strike", "first", "both", "spare")
@@ -173,35 +174,43 @@ class _Runs:
         return shares[:, :4], shares[:, [0, 1, 4, 5]]
 
 
-@functools.cache
-def _default_runs() -> _Runs:
-    return _Runs(default_table(), default_spares())
+def _spares(spread: Spread | None) -> SpareTable:
+    return default_spares() if spread is None else player_spares(spread)
 
 
-@functools.cache
-def default_parts() -> PinParts:
-    """The four averages from the tables that ship with the package."""
-    plain, flipped = _default_runs().averages()
-    gutter = parts_of_leaves(np.array([ALL_STANDING]), default_spares())[0]
+@functools.lru_cache(maxsize=4)
+def _default_runs(spread: Spread | None) -> _Runs:
+    return _Runs(default_table(), _spares(spread))
+
+
+@functools.lru_cache(maxsize=4)
+def default_parts(spread: Spread | None = None) -> PinParts:
+    """The four averages from the tables that ship with the package.
+
+    spread : the player's, for spares without a published rate; None: a professional's.
+    """
+    plain, flipped = _default_runs(spread).averages()
+    gutter = parts_of_leaves(np.array([ALL_STANDING]), _spares(spread))[0]
     return PinParts(plain, flipped, gutter)
 
 
 @functools.lru_cache(maxsize=4)
-def resampled_parts(count: int, seed: int) -> tuple[PinParts, ...]:
+def resampled_parts(count: int, seed: int, spread: Spread | None = None) -> tuple[PinParts, ...]:
     """`count` versions from carry tables whose runs are drawn anew with replacement.
 
     What the finite number of simulated runs leaves open; the model's own error is not in it.
+    spread : as in `default_parts`.
     """
-    runs = _default_runs()
+    runs = _default_runs(spread)
     rng = np.random.default_rng(np.random.SeedSequence([int(seed), TABLE_STAGE]))
     size = len(runs.table.board)
-    plain, flipped = default_parts().plain, default_parts().flipped
+    usual = default_parts(spread)
     out = []
     for _ in range(count):
         times = np.bincount(rng.integers(0, size, size), minlength=size).astype(float)
         new = runs.averages(times)
         # a node that none of the drawn runs reaches keeps its average
-        out.append(PinParts(np.where(np.isfinite(new[0]), new[0], plain),
-                            np.where(np.isfinite(new[1]), new[1], flipped),
-                            default_parts().gutter))
+        out.append(PinParts(np.where(np.isfinite(new[0]), new[0], usual.plain),
+                            np.where(np.isfinite(new[1]), new[1], usual.flipped),
+                            usual.gutter))
     return tuple(out)

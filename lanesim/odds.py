@@ -184,19 +184,24 @@ def with_pins(line: LineResult) -> BallOdds:
     """A judged line with strikes, leaves and pins per game from the shipped carry table."""
     table = line.table
     return BallOdds(line, *pins_of(table.entry_board, table.entry_angle_deg,
-                                   table.entry_speed_mph, table.outcome))
+                                   table.entry_speed_mph, table.outcome, line.spread))
 
 
 def pins_of(
     entry_board: np.ndarray, entry_angle_deg: np.ndarray, entry_speed_mph: np.ndarray,
-    outcome: np.ndarray,
+    outcome: np.ndarray, spread: Spread | None = None,
 ) -> tuple[PinResult, np.ndarray]:
     """Strikes, leaves and pins per game of shots (n,) from the shipped carry table, and
-    `strikes_of` them; the columns are those of a ShotTable."""
+    `strikes_of` them; the columns are those of a ShotTable.
+
+    spread : the player's, for spares without a published rate; None: a professional's.
+    """
     from .pindeck.outcomes import pins_from_shots
+    from .pindeck.spares import player_spares
 
     found = pins_from_shots(entry_board, entry_angle_deg, entry_speed_mph,
-                            _pin_codes(entry_board, outcome))
+                            _pin_codes(entry_board, outcome),
+                            spares=None if spread is None else player_spares(spread))
     return found, strikes_of(entry_board, entry_angle_deg, entry_speed_mph, outcome)
 
 

@@ -34,7 +34,7 @@ from .motion import setup
 from .odds import has_carry_table, pins_of
 from .pattern import OilPattern
 from .pocket import BEST_BOARD, POCKET
-from .release import Player, Release, normal_deviates
+from .release import Player, Release, Spread, normal_deviates
 from .stats import Difference, Rate, paired_difference, wilson
 from .trajectory import throw_many
 from .units import MICRON_M, UL_M3
@@ -381,10 +381,10 @@ class _Shots(NamedTuple):
         """1 for a shot in the pocket, else 0."""
         return (self.outcome == POCKET).astype(float)
 
-    def pins(self, row: int) -> PinResult:
-        """Strikes, leaves and pins per game of one row's shots."""
+    def pins(self, row: int, spread: Spread) -> PinResult:
+        """Strikes, leaves and pins per game of one row's shots under that spread."""
         return pins_of(self.board[row], self.angle_deg[row], self.speed_mph[row],
-                       self.outcome[row].astype(int))[0]
+                       self.outcome[row].astype(int), spread)[0]
 
 
 def _thrown(
@@ -775,10 +775,11 @@ def _look(
     hit, board, angle = shot.hit, shot.board, shot.angle_deg
     pins: list[PinResult | None] = [None, None, None]
     if with_strikes:
-        pins[0] = shot.pins(0)
+        spread = entrant.player.spread
+        pins[0] = shot.pins(0, spread)
         # no change is often the best one: the same shots, and the leaves take half a second
-        pins[1] = pins[0] if np.array_equal(there, start) else shot.pins(1)
-        pins[2] = pins[0] if speed == 0.0 else shot.pins(2)
+        pins[1] = pins[0] if np.array_equal(there, start) else shot.pins(1, spread)
+        pins[2] = pins[0] if speed == 0.0 else shot.pins(2, spread)
     rates = [wilson(h.sum(), len(h)) for h in hit]
     return Reaction(
         entrant=entrant.name, ball=ball.name, games=games,

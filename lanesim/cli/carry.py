@@ -73,6 +73,9 @@ def command(board, angle, speed, leaves, out, rack, seed, as_json) -> None:
                 [(name, c.number(100 * share), c.number(100 * share / max(1 - rate, 1e-9)),
                   c.number(100 * d["rate"]), d["source"]) for name, share, d in rows],
                 left=(0, 4),
+                note="Made: published rates are professionals'; simulated ones for a straight ball "
+                     f"with a spread of\n{spares.spread_boards:.1f} boards at the pins, about "
+                     "theirs. With a player given ('lanesim odds') his own spread is used.",
             )
         if outside:
             c.say("this entry lies outside the table (boards 1-39, angles to 7.5 deg, 13-19 mph): "

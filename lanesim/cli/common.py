@@ -450,7 +450,8 @@ def leaves_text(pins: PinResult, count: int = 3) -> str:
 
 PINS_NOTE = ("Strikes: 95 % intervals of the shots and of the table of simulated hits. Leaves: "
              "share of first balls [%].\n"
-             "Pins per game: from such shots alone, leaves made at published or simulated rates.")
+             "Pins per game: from such shots alone, leaves made at published (professionals') or "
+             "simulated rates.")
 
 
 def say_weight(balls: Iterable[Ball]) -> None:

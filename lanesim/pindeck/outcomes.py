@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from ..errors import InputError
 from ..score import FrameOdds, leave_name, mean_score, pins_in
 from ..stats import two_sided_z
-from .spares import SpareTable, default_spares
+from .spares import DEFAULT_SPREAD_BOARDS, SpareTable, default_spares
 from .table import CarryTable, default_table
 
 ALL_STANDING = 0b1111111111
@@ -58,6 +58,7 @@ class PinResult:
     pins_per_point : pins per game for one percentage point more strikes.
     outside_share : share of shots beyond the table's box (given its nearest edge).
     assumed_spare_share : share of the non-strikes whose conversion is a fallback (see spares).
+    spare_spread_boards : spread of the spare ball at the pins behind the simulated conversions.
     """
 
     shots: int
@@ -79,6 +80,7 @@ class PinResult:
     outside_share: float
     assumed_spare_share: float
     odds: FrameOdds = field(repr=False)
+    spare_spread_boards: float = DEFAULT_SPREAD_BOARDS
 
     def leaves(self, count: int = 8) -> list[tuple[str, float]]:
         """The most likely leaves, strikes left out, as ('4-9', share of first balls)."""
@@ -199,6 +201,7 @@ def pins_from_shots(
         outside_share=outside,
         assumed_spare_share=assumed_share,
         odds=odds,
+        spare_spread_boards=spares.spread_boards,
     )
 
 

@@ -5,13 +5,18 @@ Published rates (professionals on television; read) where they exist:
 7-10 0 of 53 on television and 1 in 145 since 2003 (the latter is used).
 
 The others are simulated on the same pin deck: a straight ball, rolling, thrown across the lane,
-its board at the pins normal about the aim. The table keeps, for each leave, what happens at each
-board, so that the conversion follows for any spread: average over the spread, at the best aim.
+its board at the pins normal about the aim with the player's spread. The table keeps, for each
+leave, what happens at each board, so that the conversion follows for any spread: average over the
+spread, at the best aim. A player's spread at the pins is that of a straight ball with the player's
+spread of laydown and launch angle (`spread_at_pins`). The published rates are those of
+professionals and stand as they are for every player, so a weaker player's 7 and 10 pins are made
+too often here.
 
 The professionals' spread of 2.2 boards at the pins is derived from the published 10-pin rate: the
 ball may pass at most 2.75 in outside the pin (then it is in the gutter) and 6.65 in inside it, a
 window of 9.4 in; 95.9 % of a normal law lies within +-2.04 SD of its middle, so one SD is 2.30 in
-= 2.16 boards. The other published rates are then a check (benchmarks/CARRY.md).
+= 2.16 boards. The other published rates are then a check (benchmarks/CARRY.md); it is also the
+spread where no player is given.
 
 A leave in neither list gets the lowest rate among the listed leaves that it contains (who makes
 5-8-10 makes 8-10, but for pins that knock down pins), or, if it contains none, the rate of the most
@@ -22,13 +27,16 @@ from __future__ import annotations
 
 import functools
 import json
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from .. import lane
 from ..errors import InputError, check_range
+from ..release import Spread
 from ..score import leave_mask, pins_in
 from .table import mirror_mask
 
@@ -56,6 +64,7 @@ class SpareTable:
     made : (L, 39) runs that took every pin, the ball aimed at boards 1 to 39.
     taken : (L, 39, 10) runs that missed and took 0 .. 9 pins.
     spread_boards : SD of the ball's board at the pins.
+    published : whether the rates of PUBLISHED stand before simulated ones.
     """
 
     masks: np.ndarray = field(repr=False)
@@ -63,6 +72,7 @@ class SpareTable:
     taken: np.ndarray = field(repr=False)
     spread_boards: float = DEFAULT_SPREAD_BOARDS
     provenance: dict[str, Any] = field(repr=False, default_factory=dict)
+    published: bool = True
 
     def __post_init__(self) -> None:
         check_range("spread of the spare ball", self.spread_boards, 0.1, 15.0, "boards")
@@ -143,7 +153,7 @@ class SpareTable:
 
     def source(self, mask: int) -> str:
         """'published', 'simulated' or 'fallback'."""
-        if mask in _published_masks() and self.spread_boards == DEFAULT_SPREAD_BOARDS:
+        if self.published and mask in _published_masks():
             return "published"
         return "simulated" if self._simulated(mask) else "fallback"
 
@@ -210,5 +220,17 @@ def _published_masks() -> dict[int, tuple[float, int]]:
 
 @functools.cache
 def default_spares() -> SpareTable:
-    """The table that ships with the package, read once."""
+    """The table that ships with the package, read once, for a professional's spread."""
     return SpareTable.load()
+
+
+def spread_at_pins(spread: Spread) -> float:
+    """SD [boards] at the pins of a straight ball: sqrt(sd_laydown^2 + (60 ft tan sd_angle)^2)."""
+    across = lane.HEAD_PIN_M * math.tan(math.radians(spread.sd_angle_deg)) / lane.BOARD_M
+    return math.hypot(spread.sd_laydown_board, across)
+
+
+@functools.lru_cache(maxsize=32)
+def player_spares(spread: Spread) -> SpareTable:
+    """The shipped table for a player's spread (at least 0.1 boards at the pins)."""
+    return replace(default_spares(), spread_boards=min(max(spread_at_pins(spread), 0.1), 15.0))

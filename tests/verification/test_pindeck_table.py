@@ -209,13 +209,13 @@ def test_conversion_is_the_best_aim_over_the_spread(spares):
     from statistics import NormalDist
 
     # ten boards make the 9 pin: aimed at the middle the ball must stay within five boards
-    wide = SpareTable(spares.masks, spares.made, spares.taken, spread_boards=3.0)
+    wide = SpareTable(spares.masks, spares.made, spares.taken, 3.0, published=False)
     expected = 2 * NormalDist(0, 3.0).cdf(5.5) - 1  # boards 11..20, aim 15 or 16: 5.5 and 4.5
     other = NormalDist(0, 3.0).cdf(5.5) + NormalDist(0, 3.0).cdf(4.5) - 1
     assert wide.conversion(NINE) == pytest.approx(other, abs=1e-9)
     assert wide.conversion(NINE) < expected
     assert wide.detail(NINE)["source"] == "simulated"
-    tight = SpareTable(spares.masks, spares.made, spares.taken, spread_boards=1.0)
+    tight = SpareTable(spares.masks, spares.made, spares.taken, 1.0, published=False)
     assert tight.conversion(NINE) > wide.conversion(NINE)
 
 
@@ -225,6 +225,28 @@ def test_published_rates_come_first(spares):
         assert detail["source"] == "published"
         assert detail["rate"] == pytest.approx(made / tried)
         assert detail["low"] < detail["rate"] < detail["high"]
+
+
+def test_a_players_spread_moves_what_is_not_published():
+    from lanesim.pindeck.spares import player_spares, spread_at_pins
+    from lanesim.release import LEVELS
+
+    level = LEVELS["180"]
+    # a straight line: 60 ft times the angle's SD in radians, and the laydown's, in squares;
+    # a board is 41.5 in / 39
+    angle = 720.0 * np.radians(level.sd_angle_deg) / (41.5 / 39)
+    assert spread_at_pins(level) == pytest.approx(np.hypot(level.sd_laydown_board, angle), rel=1e-3)
+    leave = leave_mask("2-4-5")
+    rates = [player_spares(LEVELS[name]).detail(leave) for name in ("elite", "200", "160")]
+    assert [r["source"] for r in rates] == ["simulated"] * 3
+    assert rates[0]["rate"] > rates[1]["rate"] > rates[2]["rate"]
+    for name in PUBLISHED:
+        mask = leave_mask(name)
+        assert player_spares(LEVELS["160"]).source(mask) == "published"
+        assert player_spares(LEVELS["160"]).conversion(mask) == player_spares(
+            LEVELS["elite"]).conversion(mask)
+    ten = leave_mask("10")
+    assert player_spares(LEVELS["160"]).simulated(ten)["rate"] < 0.85  # told, not used
 
 
 def test_mirror_and_fallback_leaves(spares):
