@@ -38,13 +38,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
 
 from .ball import Ball
 from .errors import InputError, check_range, nearest_name
-from .fitted import BallFactors, Fitted, LaneFactors, PatternFactors
+from .fitted import BallFactors, Fitted, LaneFactors, PatternFactors, fitted_to
 from .friction import DEFAULT_FRICTION, FrictionModel
 from .pattern import OilPattern
 from .release import Release
@@ -65,6 +66,7 @@ from .shot_model import (
 from .shots_file import ShotLog
 
 STARTS_STAGE, FOLDS_STAGE = 61, 62  # seed stages of this study
+PROFILE_POINTS = 32  # releases of each shot over which a profile's predictions are averaged
 NORMAL_95 = 1.959963984540054
 SETTLED = 0.03  # prior SDs: rounds end when no parameter moves by more
 
@@ -83,6 +85,7 @@ class Posterior:
     evaluations: int
 
 
+@cache
 def robust_constants(scale: float) -> tuple[float, float]:
     """E psi' and E psi^2 for standard normal residuals and the loss of that scale; inf: (1, 1).
 
@@ -97,19 +100,35 @@ def robust_constants(scale: float) -> tuple[float, float]:
     return float(weights @ bend**-1.5), float(weights @ (nodes**2 / bend))
 
 
+def loss_weight(scale: float) -> float:
+    """E psi'/E psi^2, by which the robust loss is multiplied.
+
+    Then the curvature of the posterior is that of the information in the shots: with information I
+    of plain least squares, the loss has curvature E psi' I and its score variance E psi^2 I, so the
+    estimator knows (E psi')^2/E psi^2 I, which is this weight times E psi' I. Without it the data
+    would count too little against the prior (a calibrated general posterior: Lyddon, Holmes &
+    Walker, Biometrika 106, 465 (2019); from memory).
+    """
+    bend, square = robust_constants(scale)
+    return bend / square
+
+
 def robust_loss(rows: int, scale: float) -> Callable[[np.ndarray], np.ndarray]:
     """soft_l1 with a stated scale on the first `rows` residuals, plain squares on the rest.
 
-    For scipy's least_squares: rho, rho', rho'' as functions of the squared residual.
+    For scipy's least_squares: rho, rho', rho'' as functions of the squared residual. Weighted by
+    `loss_weight`.
     """
+    weight = loss_weight(scale)
+
     def loss(squared: np.ndarray) -> np.ndarray:
         out = np.zeros((3, len(squared)))
         out[0], out[1] = squared, 1.0
         if math.isfinite(scale):
             bend = 1.0 + squared[:rows] / scale**2
-            out[0, :rows] = 2 * scale**2 * (np.sqrt(bend) - 1.0)
-            out[1, :rows] = bend**-0.5
-            out[2, :rows] = -0.5 / scale**2 * bend**-1.5
+            out[0, :rows] = weight * 2 * scale**2 * (np.sqrt(bend) - 1.0)
+            out[1, :rows] = weight * bend**-0.5
+            out[2, :rows] = -weight * 0.5 / scale**2 * bend**-1.5
         return out
 
     return loss
@@ -118,7 +137,7 @@ def robust_loss(rows: int, scale: float) -> Callable[[np.ndarray], np.ndarray]:
 def solve_posterior(
     residual: Callable[[np.ndarray], np.ndarray], slopes: Callable[[np.ndarray], np.ndarray],
     start: np.ndarray, low: np.ndarray, high: np.ndarray, *, loss_scale: float = math.inf,
-    noise: float = 1.0, held: Mapping[int, float] | None = None, max_evaluations: int = 30,
+    held: Mapping[int, float] | None = None, max_evaluations: int = 30,
 ) -> Posterior:
     """Maximum of the posterior of z with a standard normal prior on each, by least_squares.
 
@@ -127,7 +146,6 @@ def solve_posterior(
     residual, slopes : z -> whitened data residuals (rows,), their Jacobian (rows, P).
     loss_scale : of the soft_l1 loss, in SDs; inf is plain least squares (then, for a linear model,
         the result is the closed-form Gaussian posterior: tests/verification/test_fit_recovery.py).
-    noise : SD of the whitened residuals if not 1; widens the covariance's data part.
     held : index -> value of parameters that are kept fixed (profiles).
     """
     from scipy.optimize import least_squares
@@ -161,9 +179,8 @@ def solve_posterior(
     data = slopes(z)
     information = data.T @ data
     part = information[np.ix_(free, free)]
-    bend, square = robust_constants(loss_scale)
-    inverse = np.linalg.inv(bend * part + np.eye(len(free)))
-    covariance = inverse @ (noise**2 * square * part + np.eye(len(free))) @ inverse
+    bend, _ = robust_constants(loss_scale)
+    covariance = np.linalg.inv(loss_weight(loss_scale) * bend * part + np.eye(len(free)))
     return Posterior(z, float(found.cost) + held_prior, covariance, information, int(found.nfev))
 
 
@@ -234,6 +251,11 @@ class FitResult:
     fitted: Fitted
 
     @property
+    def fitted_to(self) -> str:
+        """'fitted to 12 shots'."""
+        return fitted_to(self.shots)
+
+    @property
     def labels(self) -> tuple[str, ...]:
         """Labels of the terms."""
         return tuple(t.label for t in self.terms)
@@ -248,7 +270,7 @@ class FitResult:
         """Estimates, warnings and errors without the per-shot arrays."""
         return {
             "source": self.source, "shots": self.shots, "hand": self.hand, "seed": self.seed,
-            "provenance": f"fitted to {self.shots} shots",
+            "provenance": self.fitted_to,
             "parameters": {
                 t.label: {
                     "estimate": float(self.estimate[i]), "low_95": float(self.low[i]),
@@ -371,7 +393,8 @@ def fit_shots(
     useful = np.isfinite(model.y[:, ~model.is_aim]).any(axis=1) | ~np.isnan(model.window[:, 1])
     if not useful.any():
         raise InputError(f"{log.source}: no shot has a measured result that a fit can use "
-                         "(boards, breakpoint, entry, speed at the pins or outcome)")
+                         "(boards, breakpoint, entry, speed at the pins, or an outcome at the head "
+                         "pin: a gutter ball alone tells nothing of where it went)")
     if not useful.all():
         notes.append(f"{int((~useful).sum())} of {len(log)} shots have no result that a fit can "
                      "use and were left out (lines "
@@ -380,19 +403,23 @@ def fit_shots(
         model = build(log)
     say("estimating")
     best, local, costs, rounds = _estimate(model, loss_scale, starts, seed)
-    white, owner = whitened(model, local, local.mean), local.owner
+    white = whitened(model, local, local.mean)
     noise, inflated = _noise(white, len(terms))
     if inflated:
-        best = replace(_solve(model, local, best.z, loss_scale, noise=noise), z=best.z)
+        best = _solve(model, local.scaled(noise), best.z, loss_scale)
+        local = look(model, best.z, fine=True)
+        white = whitened(model, local, local.mean)
+    owner = local.owner
     sd = np.sqrt(np.diag(best.covariance))[:len(terms)]
     chosen = [i for i in range(len(terms))
               if profile == "all" or (profile == "flat" and sd[i] > 0.6)]
     profiles = {}
     for i in chosen:
         say(f"profile of {terms[i].label}")
-        profiles[terms[i].label] = _profile(model, local, best, i, loss_scale)
+        profiles[terms[i].label] = _profile(model, local.scaled(noise if inflated else 1.0), best,
+                                            i, loss_scale)
     say("cross-validating")
-    checked = _cross_validate(build, log, best.z, folds, seed, loss_scale) if folds else {}
+    checked = _cross_validate(model, local, best.z, folds, seed, loss_scale)
     slopes = jacobian(model, local, local.mean, local.slope)
     each = np.zeros((len(log), len(best.z), len(best.z)))
     np.add.at(each, owner, slopes[:, :, None] * slopes[:, None, :])
@@ -440,26 +467,22 @@ def _check_names(log: ShotLog, balls: Mapping[str, Ball],
 
 
 def _estimate(
-    model: ShotModel, loss_scale: float, starts: int, seed: int, *,
-    first: np.ndarray | None = None, rounds: int = 10, fine: bool = True,
+    model: ShotModel, loss_scale: float, starts: int, seed: int, rounds: int = 10
 ) -> tuple[Posterior, Local, np.ndarray, int]:
     """The best of several starts: its posterior, the local problem it rests on, costs, rounds."""
     low, high = model.limits()
     count = len(model.terms)
     hidden = np.arange(count) >= model.asked
     generator = np.random.default_rng(np.random.SeedSequence([int(seed), STARTS_STAGE]))
-    begin = np.zeros(count) if first is None else first
     found = []
     for number in range(starts):
-        start = begin if number == 0 else np.clip(
+        start = np.zeros(count) if number == 0 else np.clip(
             np.where(hidden, 0.0, generator.standard_normal(count)), low, high)
         found.append(_descend(model, start, loss_scale, rounds))
     costs = np.array([cost for _, _, cost, _ in found])
     best, local, _, used = found[int(np.argmin(costs))]
-    if fine:
-        best, local, more = _settle(model, best.z, loss_scale)
-        used += more
-    return best, local, costs, used
+    best, local, more = _settle(model, best.z, loss_scale)
+    return best, local, costs, used + more
 
 
 def _settle(
@@ -506,10 +529,9 @@ def _descend(
     # the answer, its width and its residuals rest on the slopes at the end point itself
     local = look(model, z)
     best = replace(_solve(model, local, z, loss_scale), z=z)
-    # starts are compared with each one's own S, so its determinant counts: -log det of the factors
-    factors = np.diagonal(local.whiten, axis1=1, axis2=2)[local.seen]
-    volume = -float(np.sum(np.log(factors)))
-    return best, local, _cost(model, local, local.mean, z, loss_scale) + volume, used
+    # starts are compared with each one's own S, so its determinant counts
+    cost = _cost(model, local, local.mean, z, loss_scale) - local.volume()
+    return best, local, cost, used
 
 
 def _cost(model: ShotModel, local: Local, expected: np.ndarray, z: np.ndarray,
@@ -518,14 +540,20 @@ def _cost(model: ShotModel, local: Local, expected: np.ndarray, z: np.ndarray,
     return 0.5 * float(robust_loss(len(rows), loss_scale)(rows**2)[0].sum() + z @ z)
 
 
-def _solve(model: ShotModel, local: Local, start: np.ndarray, loss_scale: float, *,
-           engine: bool = False, **options: Any) -> Posterior:
-    """The posterior on the tangent, or with the engine in the loop (slopes still the tangent's)."""
-    def expect(z: np.ndarray) -> np.ndarray:
-        return exact(model, local, z[None])[0] if engine else tangent(local, z)
+def _bent(model: ShotModel, local: Local) -> Callable[[np.ndarray], np.ndarray]:
+    """z -> expected columns (n, m + 1), averaged by the engine anew; NaN where there are none."""
+    def told(z: np.ndarray) -> np.ndarray:
+        return look(model, z, fine=True, slopes=False, near=local, points=PROFILE_POINTS).mean
 
+    correction = local.mean - told(local.z0)  # of few releases against many
+    return lambda z: told(z) + correction
+
+
+def _solve(model: ShotModel, local: Local, start: np.ndarray, loss_scale: float,
+           **options: Any) -> Posterior:
+    """The posterior on the tangent."""
     return solve_posterior(
-        lambda z: whitened(model, local, expect(z)),
+        lambda z: whitened(model, local, tangent(local, z)),
         lambda z: jacobian(model, local, tangent(local, z), local.slope), start,
         *model.limits(), loss_scale=loss_scale, **options)
 
@@ -553,25 +581,32 @@ def _outliers(chi2: np.ndarray, rows: np.ndarray, noise: float) -> list[int]:
 
 def _profile(model: ShotModel, local: Local, best: Posterior, index: int,
              loss_scale: float) -> dict[str, Any]:
-    """Rise of -2 log posterior along one parameter, the others refitted; 95 % where it is 3.84."""
+    """Rise of -2 log posterior along one parameter, the others refitted; 95 % where it is 3.84.
+
+    Predictions are averages of the engine (the tangent alone would give the parabola that we want
+    to check), slopes the tangent's.
+    """
     low, high = model.limits()
-    # the engine in the loop: the tangent alone would give the parabola that we want to check
-    reference = _solve(model, local, best.z, loss_scale, engine=True, max_evaluations=8)
+    expect = _bent(model, local)
     sd = math.sqrt(best.covariance[index, index])
     along = best.covariance[:, index] / sd**2  # how the others follow, to start near their best
+
+    def refitted(start: np.ndarray, held: Mapping[int, float]) -> float:
+        at = replace(local, z0=start, mean=expect(start))
+        found = _solve(model, at, start, loss_scale, held=held)
+        return _cost(model, local, expect(found.z), found.z, loss_scale)
+
     grid = np.unique(np.clip(best.z[index] + sd * np.array([-2.8, -1.9, -1, 0, 1, 1.9, 2.8]),
                              low[index], high[index]))
-    rise = []
-    for value in grid:
-        start = np.clip(best.z + along * (value - best.z[index]), low, high)
-        found = _solve(model, local, start, loss_scale, engine=True,
-                       held={index: float(value)}, max_evaluations=8)
-        rise.append(2.0 * (found.cost - reference.cost))
-    rise_array = np.maximum(np.array(rise), 0.0)
+    cost = np.array([
+        refitted(np.clip(best.z + along * (value - best.z[index]), low, high),
+                 {index: float(value)}) for value in grid])
+    rise_array = 2.0 * (cost - min(cost.min(), refitted(best.z, {})))
     parameter = model.terms[index].parameter
 
     def crossing(side: int) -> float:
-        inside = grid <= best.z[index] if side < 0 else grid >= best.z[index]
+        lowest = grid[int(np.argmin(rise_array))]
+        inside = grid <= lowest if side < 0 else grid >= lowest
         z, r = grid[inside], np.sqrt(rise_array[inside])
         if side < 0:
             z, r = z[::-1], r[::-1]
@@ -584,43 +619,35 @@ def _profile(model: ShotModel, local: Local, best: Posterior, index: int,
 
 
 def _cross_validate(
-    build: Callable[[ShotLog], ShotModel], log: ShotLog, z: np.ndarray, folds: int, seed: int,
-    loss_scale: float,
+    model: ShotModel, local: Local, z: np.ndarray, folds: int, seed: int, loss_scale: float
 ) -> dict[str, dict[str, float]]:
     """RMS error of each column on shots that the fit had not seen, against the assumed defaults.
 
-    Held-out shots are predicted from their measured release alone (and the arrow board, which is
-    an aim). A ball or pattern that only the held-out fold has keeps its prior.
+    The fit without a fold is solved on the tangent at the whole fit, whose averages over the open
+    releases it shares; the held-out shots are then looked at anew, with averages as fine as the
+    fit's. They are predicted from their measured release (with the arrow board, which is an aim)
+    and how they ended. A ball or pattern that only the held-out fold has keeps its prior.
     """
-    folds = min(folds, len(log))
+    shots = len(model.log)
+    folds = min(folds, shots)
     if folds < 2:
         return {}
     generator = np.random.default_rng(np.random.SeedSequence([int(seed), FOLDS_STAGE]))
-    order = generator.permutation(len(log))
-    errors: dict[str, list[tuple[float, float]]] = {}
+    order = generator.permutation(shots)
+    fitted = np.empty_like(local.mean)
     for fold in range(folds):
-        held = np.sort(order[fold::folds])
-        kept = np.sort(np.setdiff1d(order, held))
-        found, _, _, _ = _estimate(build(log.take(kept)), loss_scale, 1, seed, first=z, rounds=3,
-                                   fine=False)
-        model = build(log.take(held))
-        nothing = np.zeros_like(z)
-        # the errors of the means were those of the kept shots
-        fitted_z = np.where(np.arange(len(z)) < model.asked, found.z, 0.0)
-        told = [look(model, p).mean for p in (nothing, fitted_z)]
-        for c, name in enumerate(model.columns):
-            if model.is_aim[c]:
-                continue
-            pairs = zip(model.y[:, c] - told[0][:, c], model.y[:, c] - told[1][:, c], strict=True)
-            errors.setdefault(name, []).extend(
-                (float(a), float(b)) for a, b in pairs if math.isfinite(a) and math.isfinite(b))
+        held = np.isin(np.arange(shots), order[fold::folds])
+        found = _solve(model, local.only(~held), z, loss_scale)
+        fitted[held] = look(model, found.z, fine=True, slopes=False).mean[held]
+    assumed = look(model, np.zeros_like(z), fine=True, slopes=False).mean
     out = {}
-    for name, pairs in errors.items():
-        if pairs:
-            table = np.array(pairs)
-            rms = np.sqrt(np.mean(table**2, axis=0))
+    for c, name in enumerate(model.columns):
+        pair = np.array([model.y[:, c] - assumed[:, c], model.y[:, c] - fitted[:, c]])
+        pair = pair[:, np.isfinite(pair).all(axis=0)]
+        if not model.is_aim[c] and pair.size:
+            rms = np.sqrt(np.mean(pair**2, axis=1))
             out[name] = {"assumed_rms": float(rms[0]), "fitted_rms": float(rms[1]),
-                         "shots": len(table)}
+                         "shots": pair.shape[1]}
     return out
 
 

@@ -164,7 +164,7 @@ class Fitted:
 
     def provenance(self, balls: Sequence[str], patterns: Sequence[str]) -> str:
         """Words for an answer about these balls on these patterns: what is fitted, what assumed."""
-        count = f"fitted to {self.shots} shots"
+        count = fitted_to(self.shots)
         asked = [(kind, name, name in table) for kind, names, table in
                  (("ball", balls, self.balls), ("pattern", patterns, self.patterns))
                  for name in dict.fromkeys(names)]
@@ -256,6 +256,11 @@ class Basis:
         if self.fitted is None:
             return ASSUMED
         return self.fitted.provenance([b.name for b in balls], [p.name for p in patterns])
+
+
+def fitted_to(shots: int) -> str:
+    """'fitted to 12 shots', the words by which every answer tells that it is not assumed."""
+    return f"fitted to {shots} shot" + ("" if shots == 1 else "s")
 
 
 def load_fitted(path: str | Path) -> Fitted:

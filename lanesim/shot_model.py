@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,7 @@ from .lane import BOARD_M, FRICTION_CAP, arrow_distance_ft
 from .motion import kernels as k
 from .motion import setup
 from .pattern import OilPattern
-from .pocket import HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD, OUTCOMES
+from .pocket import GUTTER, HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD, OUTCOMES
 from .release import LEVELS, RELEASE_COLUMNS, Release, Spread, normal_deviates
 from .shots_file import OUTCOME_SD_BOARDS, ShotLog, column_of
 from .trajectory import throw_parameters
@@ -108,6 +108,13 @@ _OUTCOME_WINDOWS = {
     "light": (-math.inf, LIGHT_TO_BOARD), "pocket": (LIGHT_TO_BOARD, HIGH_FROM_BOARD),
     "high": (HIGH_FROM_BOARD, HEAD_ON_BOARD), "opposite": (HEAD_ON_BOARD, math.inf),
 }
+# What is known of a shot's end; UNKNOWN: nothing was written down, so anything may have happened
+UNKNOWN, TOUCHED, IN_GUTTER, STAYED = range(4)
+_FATES = {"gutter": IN_GUTTER, "missed": STAYED, **dict.fromkeys(_OUTCOME_WINDOWS, TOUCHED)}
+# measured at the first pin: column -> field of ShotTable
+AT_THE_PINS = {"entry_board": "entry_board", "entry_angle_deg": "entry_angle_deg",
+               "speed_pins_mph": "entry_speed_mph"}
+FEWEST = 0.25  # share of the releases that must end as the shot did for an average over them alone
 # Spread of a launch angle of which only the arrow board is known, before that board is looked at
 _FREE_ANGLE_SD_DEG = 1.0
 _OFFSET_KINDS = tuple(next(n for n, p in PARAMETERS.items() if p.column == c) for c in RELEASES)
@@ -223,6 +230,9 @@ class ShotModel:
             for word, e in zip(log.outcome, entry, strict=True)
         ])
         self.window_sd = sd["outcome"]
+        # how the ball is known to have ended: what was measured at the pins was there
+        at_pins = np.any([np.isfinite(log.column(n)) for n in AT_THE_PINS], axis=0)
+        self.fate = np.where(at_pins, TOUCHED, [_FATES.get(w, UNKNOWN) for w in log.outcome])
 
     # ---- parameters into the core's vectors
 
@@ -271,20 +281,17 @@ class ShotModel:
 
     # ---- predictions
 
-    def predict(self, zs: np.ndarray, xs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def predict(self, zs: np.ndarray, xs: np.ndarray) -> Predicted:
         """Predicted columns for several parameter sets and releases at once.
 
         Parameters
         ----------
         zs : (s, P); xs : (s, n, 6).
-
-        Returns
-        -------
-        (s, n, m) in the order of `columns`, and the entry boards (s, n).
         """
-        sets = len(zs)
-        out = np.empty((sets, len(self.log), len(self.columns)))
-        entry = np.empty((sets, len(self.log)))
+        sets, shots, width = len(zs), len(self.log), len(self.columns)
+        told = np.empty((sets, shots, width + 1))
+        filled = np.empty((sets, shots, width + 1))
+        alike = np.empty((sets, shots), dtype=bool)
         # many sets differ in the releases alone: every vector is made once
         once, back = np.unique(zs, axis=0, return_inverse=True)
         back = back.ravel()
@@ -299,20 +306,31 @@ class ShotModel:
             table = throw_parameters(paps, pars, releases, film, which=which, keep_paths=True)
             path = table.path_board
             assert path is not None
-            ends = _entry_or_nearest(table, path)
-            for c, name in enumerate(self.columns):
+            end, slope = _last(path)
+            # where a ball never got to: the end of its path (no speed stands in for another)
+            stand_in = {"speed_pins_mph": np.full(len(end), np.nan),
+                        "entry_angle_deg": np.degrees(np.arctan(slope * BOARD_M / FOOT_M))}
+            for c, name in enumerate((*self.columns, "entry_board")):
                 if name.startswith("board_at_"):
-                    feet = np.full(len(which), float(name[9:-2]))
-                    value = _board_at(path, feet)
+                    value = _board_at(path, np.full(len(which), float(name[9:-2])))
                 elif name == "arrow_board":
                     value = _board_at(path, np.tile(self.arrow_ft[index], sets))
-                elif name in ends:
-                    value = ends[name]
                 else:
-                    value = getattr(table, name)
-                out[:, index, c] = value.reshape(sets, -1)
-            entry[:, index] = ends["entry_board"].reshape(sets, -1)
-        return out, entry
+                    value = getattr(table, AT_THE_PINS.get(name, name))
+                instead = stand_in.get(name, end)
+                told[:, index, c] = value.reshape(sets, -1)
+                filled[:, index, c] = np.where(np.isfinite(value), value,
+                                               instead).reshape(sets, -1)
+            code = table.outcome.reshape(sets, -1)
+            touched = np.isfinite(table.entry_board).reshape(sets, -1)
+            fate = self.fate[index]
+            alike[:, index] = np.where(
+                fate == TOUCHED, touched, np.where(fate == IN_GUTTER, code == GUTTER, np.where(
+                    fate == STAYED, code != GUTTER, True)))
+        # a board measured at some distance says that the ball was still on the lane there
+        needed = np.isfinite(self.y) & ~np.isin(self.columns, list(AT_THE_PINS))
+        alike &= np.all(np.isfinite(told[:, :, :width]) | ~needed, axis=2)
+        return Predicted(told, filled, alike)
 
     def outcomes(self, z: np.ndarray, x: np.ndarray) -> list[str]:
         """Outcome word of every shot at given releases."""
@@ -325,11 +343,6 @@ class ShotModel:
                 table = throw_parameters(pap[None], par[None], row, film)
                 words[i] = OUTCOMES[int(table.outcome[0])]
         return words
-
-    def at(self, z: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """`predict` for one set: (n, m) and (n,)."""
-        out, entry = self.predict(z[None], x[None])
-        return out[0], entry[0]
 
     def spread_out(self, z: np.ndarray, x: np.ndarray, root: np.ndarray) -> Spreading:
         """Mean, slopes and covariance of the prediction when x ~ N(x, root root^T).
@@ -346,9 +359,14 @@ class ShotModel:
         for c in range(6):
             xs[2 * c + 1] += h * root[:, :, c]
             xs[2 * c + 2] -= h * root[:, :, c]
-        out, entry = self.predict(np.repeat(z[None], 13, axis=0), xs)
-        both = np.concatenate([out, entry[:, :, None]], axis=2)
+        told = self.predict(np.repeat(z[None], 13, axis=0), xs)
+        both = told.filled
         middle, up, down = both[0], both[1::2], both[2::2]
+        # a point that ends otherwise than the shot did is replaced by its mirror image
+        good, up_good, down_good = (part[..., None] for part in (
+            told.alike[0], told.alike[1::2], told.alike[2::2]))
+        up, down = (np.where(good & ~up_good & down_good, 2 * middle - down, up),
+                    np.where(good & up_good & ~down_good, 2 * middle - up, down))
         first = (up - down) / (2 * h)
         second = (up + down - 2 * middle) / h2
         mean = middle + 0.5 * second.sum(axis=0)
@@ -357,53 +375,75 @@ class ShotModel:
         covariance += weight * np.einsum("cni,cnj->nij", second, second)
         return Spreading(middle, mean, np.moveaxis(first, 0, -1), covariance)
 
-    def sampled(self, z: np.ndarray, x: np.ndarray, root: np.ndarray) -> Spreading:
-        """`spread_out` and `parameter_slopes` by POINTS releases of each shot.
+    def sampled(
+        self, z: np.ndarray, x: np.ndarray, root: np.ndarray, *, slopes: bool = True,
+        points: int = POINTS,
+    ) -> Spreading:
+        """`spread_out` and `parameter_slopes` by many releases (`points`) of each shot.
 
         The path is bent and bumpy in the release (the oil comes in boards), so slopes at a few
         releases scatter, and J^T J of scattered slopes is too large: their variance passes for
         information, most of all along combinations that the shots hardly fix. Here the mean, its
         slopes in z (the same releases at both ends of a step) and the covariance are averages over
-        scrambled Sobol normals in pairs +-u; slopes in x are those of the regression on u, of
+        even normal deviates (`even_deviates`); slopes in x are those of the regression on u, of
         which the linear part of the covariance is made.
+
+        All of them are CONDITIONAL on how the shot is known to have ended: a release that would
+        have gone into the gutter is no explanation of a ball that was seen at the pins, and its
+        stand-in entry would drag the mean boards away. Where less than FEWEST of them end as the
+        shot did, all count, with the end of the path for what they never reached, so that the
+        residual still points back.
+
+        The mean of x shifts the conditional mean by cov(f, u | kept) (Stein's identity), not by
+        the regression's slope: the releases kept move less than their mean.
+
+        slopes : False leaves the slopes in z at 0, for a fraction of the throws.
         """
-        half = normal_deviates(POINTS // 2, 6, 0, POINTS_STAGE)
-        u = np.concatenate([half, -half])
+        u = even_deviates(points, 6, POINTS_STAGE)
         count, shots = len(u), len(x)
         xs = x + np.einsum("nck,rk->rnc", root, u)
         # one step for all balls (patterns) at once: a shot knows only its own
-        kinds = list(dict.fromkeys(self.terms[j].kind for j in self.core_terms))
+        core = self.core_terms if slopes else []
+        kinds = list(dict.fromkeys(self.terms[j].kind for j in core))
         zs = np.repeat(z[None], 1 + 2 * len(kinds), axis=0)
         for n, kind in enumerate(kinds):
-            for j in self.core_terms:
+            for j in core:
                 if self.terms[j].kind == kind:
                     zs[2 * n + 1, j] += STEP_Z
                     zs[2 * n + 2, j] -= STEP_Z
-        out, entry = self.predict(np.repeat(zs, count, axis=0), np.tile(xs, (len(zs), 1, 1)))
-        both = np.concatenate([out, entry[:, :, None]], axis=2)
-        both = both.reshape(len(zs), count, shots, -1)
-        told = both[0]
-        known = np.isfinite(told)
-        enough = known.sum(axis=0) > count // 2  # else most releases give no value: not compared
-        mean = np.where(known, told, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-        off = np.where(known, told - mean, 0.0)
-        first = np.einsum("kr,rni->nik", np.linalg.pinv(u), off)
-        rest = off - np.einsum("rk,nik->rni", u, first)
-        covariance = np.einsum("nik,njk->nij", first, first)
-        covariance += np.einsum("rni,rnj->nij", rest, rest) / (count - 7)
+        told = self.predict(np.repeat(zs, count, axis=0), np.tile(xs, (len(zs), 1, 1)))
+        values = told.filled.reshape(len(zs), count, shots, -1)
+        alike = told.alike.reshape(len(zs), count, shots)
+        weight = _weights(alike[0])
+        without = np.einsum("rn,rni->ni", weight, np.isnan(values[0])) > 0.0
+        values = np.nan_to_num(values)
+        mean = np.einsum("rn,rni->ni", weight, values[0])
+        off = values[0] - mean
+        turn = u[:, None, :] - np.einsum("rn,rj->nj", weight, u)
+        inner = np.einsum("rn,rnj,rnk->njk", weight, turn, turn)
+        slope = np.einsum("rn,rni,rnj->nij", weight, off, turn)
+        first = slope @ np.linalg.inv(inner)
+        rest = off - np.einsum("rnk,nik->rni", turn, first)
+        kept = 1.0 / np.einsum("rn,rn->n", weight, weight)
+        covariance = first @ inner @ first.transpose(0, 2, 1)
+        covariance += np.einsum("rn,rni,rnj->nij", weight, rest, rest) * (
+            kept / np.maximum(kept - 7, 1))[:, None, None]
         by_z = np.zeros((*mean.shape, len(self.terms)))
-        step = (both[1::2] - both[2::2]) / (2 * STEP_Z)
-        used = np.isfinite(step)
-        step = np.where(used, step, 0.0).sum(axis=1) / np.maximum(used.sum(axis=1), 1)
-        for j in self.core_terms:
+        step = np.empty((len(kinds), *mean.shape))
+        for n in range(len(kinds)):
+            pair = alike[2 * n + 1:2 * n + 3]
+            few = (pair.mean(axis=1) < FEWEST).any(axis=0)
+            ends = [np.einsum("rn,rni->ni", _weights(side | few), value)
+                    for side, value in zip(pair, values[2 * n + 1:2 * n + 3], strict=True)]
+            step[n] = (ends[0] - ends[1]) / (2 * STEP_Z)
+        for j in core:
             term = self.terms[j]
             target = {"ball": self.log.ball, "pattern": self.log.pattern}.get(
                 term.parameter.scope, ("",) * shots)
             own = np.array([name == term.target for name in target])
             by_z[own, :, j] = step[kinds.index(term.kind)][own]
-        middle = self.predict(z[None], x[None])
-        middle = np.concatenate([middle[0][0], middle[1][0][:, None]], axis=1)
-        return Spreading(middle, np.where(enough, mean, np.nan), first, covariance, by_z)
+        middle = self.predict(z[None], x[None]).filled[0]
+        return Spreading(middle, np.where(without, np.nan, mean), slope, covariance, by_z)
 
     def parameter_slopes(
         self, z: np.ndarray, points: np.ndarray, weights: np.ndarray
@@ -422,10 +462,14 @@ class ShotModel:
             zs[2 * n, j] += STEP_Z
             zs[2 * n + 1, j] -= STEP_Z
         count = len(points)
-        out, entry = self.predict(np.repeat(zs, count, axis=0), np.tile(points, (len(zs), 1, 1)))
-        both = np.concatenate([out, entry[:, :, None]], axis=2)
-        both = np.einsum("zrnm,r->znm", both.reshape(len(zs), count, *both.shape[1:]), weights)
-        slope[:, :, core] = np.moveaxis((both[0::2] - both[1::2]) / (2 * STEP_Z), 0, -1)
+        told = self.predict(np.repeat(zs, count, axis=0), np.tile(points, (len(zs), 1, 1)))
+        values = np.nan_to_num(told.filled).reshape(len(core), 2, count, *told.filled.shape[1:])
+        alike = told.alike.reshape(len(core), 2, count, -1).all(axis=1)
+        alike |= ~alike.any(axis=1, keepdims=True)
+        share = alike * weights[:, None]
+        share /= share.sum(axis=1, keepdims=True)
+        step = np.einsum("zrnm,zrn->znm", values[:, 0] - values[:, 1], share) / (2 * STEP_Z)
+        slope[:, :, core] = np.moveaxis(step, 0, -1)
         return slope
 
     def aimed_releases(self, z: np.ndarray, rounds: int = 3) -> Aimed:
@@ -450,7 +494,7 @@ class ShotModel:
             for c in range(6):
                 xs[2 * c + 1, :, c] += STEP_X[c]
                 xs[2 * c + 2, :, c] -= STEP_X[c]
-            out, _ = self.predict(np.repeat(z[None], 13, axis=0), xs)
+            out = self.predict(np.repeat(z[None], 13, axis=0), xs).filled
             f = out[0, :, aim]
             g = ((out[1::2, :, aim] - out[2::2, :, aim]) / (2 * STEP_X[:, None])).T
             spread = np.einsum("nc,ncd,nd->n", g, self.x_cov, g) + self.y_sd[aim] ** 2
@@ -460,6 +504,39 @@ class ShotModel:
         keep -= pull[:, :, None] * g[:, None, :]
         covariance = np.einsum("ncd,nde->nce", keep, self.x_cov)
         return Aimed(x, 0.5 * (covariance + covariance.transpose(0, 2, 1)), keep, pull)
+
+
+@dataclass(frozen=True)
+class Predicted:
+    """What thrown balls did, (s, n, ...) for s parameter sets and n shots.
+
+    columns : (s, n, m + 1) the measured columns and, last, the entry board; NaN where the ball
+    never got there. filled : the same with the end of its path instead. alike : (s, n) whether the
+    ball ended as the measured one is known to have done, and got as far as that was measured.
+    """
+
+    columns: np.ndarray
+    filled: np.ndarray
+    alike: np.ndarray
+
+
+@cache
+def even_deviates(count: int, dims: int, stage: int) -> np.ndarray:
+    """Standard normal deviates (count, dims) whose mean and covariance are exactly 0 and 1.
+
+    Scrambled Sobol normals in pairs +-u, turned: averages of any quadratic over them are exact.
+    """
+    half = normal_deviates(count // 2, dims, 0, stage)
+    u = np.concatenate([half, -half])
+    out = u @ np.linalg.inv(np.linalg.cholesky(u.T @ u / len(u))).T
+    out.flags.writeable = False
+    return out
+
+
+def _weights(alike: np.ndarray) -> np.ndarray:
+    """Weights (r, n), adding to 1, of the releases that ended alike; of all where they are few."""
+    kept = alike | (alike.mean(axis=0) < FEWEST)
+    return kept / kept.sum(axis=0)
 
 
 @dataclass(frozen=True)
@@ -515,12 +592,11 @@ def _calm(
 
 
 def _board_at(path: np.ndarray, feet: np.ndarray) -> np.ndarray:
-    """Board (n,) at a distance [ft] between the whole feet of the path (n, 61), linear between."""
+    """Board (n,) at a distance [ft] of the path (n, 61), linear between whole feet; NaN beyond."""
     low = np.clip(np.floor(feet).astype(int), 0, path.shape[1] - 2)
     share = feet - low
     rows = np.arange(len(path))
-    value = (1 - share) * path[rows, low] + share * path[rows, low + 1]
-    return np.where(np.isfinite(value), value, _last(path)[0])
+    return (1 - share) * path[rows, low] + share * path[rows, low + 1]
 
 
 def _last(path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -529,21 +605,6 @@ def _last(path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     last = known.shape[1] - 1 - np.argmax(known[:, ::-1], axis=1)
     rows = np.arange(len(path))
     return path[rows, last], path[rows, last] - path[rows, np.maximum(last - 1, 0)]
-
-
-def _entry_or_nearest(table: Any, path: np.ndarray) -> dict[str, np.ndarray]:
-    """Entry columns; where a predicted ball touches no pin, its path's end stands in.
-
-    The measured ball did touch one, so the residual must be finite and point back to the pins.
-    """
-    end, slope = _last(path)
-    angle = np.degrees(np.arctan(slope * BOARD_M / FOOT_M))
-    touched = np.isfinite(table.entry_board)
-    return {
-        "entry_board": np.where(touched, table.entry_board, end),
-        "entry_angle_deg": np.where(touched, table.entry_angle_deg, angle),
-        "speed_pins_mph": table.entry_speed_mph,
-    }
 
 
 def measuring_sds(given: Mapping[str, float] | None = None) -> dict[str, float]:
@@ -588,6 +649,19 @@ class Local:
     seen: np.ndarray
     window_sd: np.ndarray
 
+    def scaled(self, noise: float) -> Local:
+        """The same with every covariance S times noise^2."""
+        return replace(self, whiten=self.whiten / noise, window_sd=self.window_sd * noise)
+
+    def only(self, shots: np.ndarray) -> Local:
+        """The same with the rows of those shots (n,) bool alone."""
+        return replace(self, seen=self.seen & shots[:, None],
+                       window_sd=np.where(shots, self.window_sd, np.nan))
+
+    def volume(self) -> float:
+        """Sum of log det S^(-1/2) over the shots' measured columns."""
+        return float(np.sum(np.log(np.diagonal(self.whiten, axis1=1, axis2=2)[self.seen])))
+
     @property
     def owner(self) -> np.ndarray:
         """The shot that each residual row belongs to."""
@@ -595,23 +669,29 @@ class Local:
                                np.flatnonzero(np.isfinite(self.window_sd))])
 
 
-def look(model: ShotModel, z: np.ndarray, *, fine: bool = False) -> Local:
+def look(
+    model: ShotModel, z: np.ndarray, *, fine: bool = False, slopes: bool = True,
+    near: Local | None = None, points: int = POINTS,
+) -> Local:
     """Expected columns, their covariance and their slopes at z.
 
     fine : averages over many releases (ShotModel.sampled), for the answer and its width; else the
         cheap ones of a search, whose slopes scatter and whose widths are too small.
+    slopes : False leaves out the slopes in z; points : releases of each shot (both with `fine`).
+    near : the releases follow z linearly from there, instead of being aimed anew.
     """
-    aimed = model.aimed_releases(z)
+    aimed = model.aimed_releases(z) if near is None else replace(
+        near.aimed, x=near.aimed.x + near.shift @ (z - near.z0))
     values, vectors = np.linalg.eigh(aimed.covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     if fine:
-        out = model.sampled(z, aimed.x, root)
+        out = model.sampled(z, aimed.x, root, slopes=slopes, points=points)
         assert out.by_z is not None
         slope = out.by_z
     else:
         out = model.spread_out(z, aimed.x, root)
         # averaged along the two directions of the release that matter most to each shot
-        effect = np.sum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
+        effect = np.nansum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
         best = np.argsort(effect, axis=1)[:, -2:]
         far = math.sqrt(3.0) * np.take_along_axis(root, best[:, None, :], axis=2)
         points = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
@@ -646,8 +726,7 @@ def exact(model: ShotModel, local: Local, zs: np.ndarray) -> np.ndarray:
     The releases follow z linearly and the averaging's correction is kept as it was at z0.
     """
     xs = local.aimed.x + np.einsum("ncp,sp->snc", local.shift, zs - local.z0)
-    out, entry = model.predict(zs, xs)
-    return np.concatenate([out, entry[:, :, None]], axis=2) + (local.mean - local.middle)
+    return model.predict(zs, xs).filled + (local.mean - local.middle)
 
 
 def tangent(local: Local, z: np.ndarray) -> np.ndarray:
@@ -696,12 +775,13 @@ def simulate_shots(
     thrown, on : (n,) name of the ball and of the pattern of each shot.
     release, spread : the player's true release and its spread.
     truth : (kind, target) -> true value of PARAMETERS; what is absent stays at its default.
-    columns : what is measured, each with a normal error of `measurement_sd` (measuring_sds).
+    columns : what is measured, each with a normal error of `measurement_sd` (measuring_sds). That
+        a ball went into the gutter is always written down.
     seed : of releases and errors.
 
     Returns
     -------
-    ShotLog; a column of which the ball gave no value (no pin touched) is NaN there.
+    ShotLog; a column of which the ball gave no value (not so far, no pin touched) is NaN there.
     """
     for kind, _ in truth:
         if kind not in PARAMETERS:
@@ -725,24 +805,22 @@ def simulate_shots(
     if "arrow_board" in columns:
         # which arrow is nearest depends on the board crossed: settle the two together
         for _ in range(3):
-            aimed = model.at(z, x)[0][:, model.columns.index("arrow_board")]
+            aimed = model.predict(z[None], x[None]).filled[0, :, model.columns.index("arrow_board")]
             model.arrow_ft = np.array([arrow_distance_ft(float(np.clip(b, 1, 39)))
                                        for b in aimed])
-    told, _ = model.at(z, x)
+    told = model.predict(z[None], x[None]).columns[0]
     ends = model.outcomes(z, x)
     measured: dict[str, np.ndarray] = {}
     for c, name in enumerate(RELEASES):
         if name in columns:
             offset = sum(v for (kind, _), v in truth.items() if PARAMETERS[kind].column == name)
             measured[name] = x[:, c] - offset + sd[name] * generator.standard_normal(count)
-    missed = np.array([word == "gutter" for word in ends])
     for c, name in enumerate(model.columns):
-        noisy = told[:, c] + model.y_sd[c] * generator.standard_normal(count)
-        lost = missed & (name in {"entry_board", "entry_angle_deg", "speed_pins_mph"})
-        measured[name] = np.where(lost, np.nan, noisy)
+        measured[name] = told[:, c] + model.y_sd[c] * generator.standard_normal(count)
     boards = {float(n[9:-2]): measured.pop(n) for n in model.columns if n.startswith("board_at_")}
     return ShotLog("simulated", measured, boards, tuple(thrown), tuple(on),
-                   tuple(ends) if "outcome" in columns else (), tuple(games))
+                   tuple(w if "outcome" in columns or w == "gutter" else "" for w in ends),
+                   tuple(games))
 
 
 def _z_of(terms: Sequence[Term], truth: Mapping[tuple[str, str], float]) -> np.ndarray:

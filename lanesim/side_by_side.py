@@ -3,6 +3,10 @@
 Both balls are fitted together on the same shots file (`fit.fit_shots`), each with its own cover
 parameters, the lane and the measuring in common. A difference is a function g of all parameters;
 its variance is grad g^T C grad g with the fit's covariance C.
+
+Boards are compared over the releases actually thrown, each ball on all of them, and so is the
+gradient: at one release alone it is as bumpy as the oil, and the difference itself changes from
+line to line.
 """
 
 from __future__ import annotations
@@ -16,7 +20,7 @@ import numpy as np
 
 from .ball import Ball
 from .errors import InputError, check_range, nearest_name
-from .fit import NORMAL_95, FitResult, robust_constants
+from .fit import NORMAL_95, FitResult, loss_weight, robust_constants
 from .friction import DEFAULT_FRICTION, FrictionModel
 from .motion import kernels as k
 from .pattern import OilPattern
@@ -27,6 +31,7 @@ from .trajectory import throw_parameters
 from .units import MICRON_M
 
 NORMAL_80 = 0.8416212335729143  # one-sided normal point of a power of 80 %
+MOST_RELEASES = 256  # thrown with both balls, for the mean boards
 MOST_MORE = 5000  # beyond this many more shots the answer is "not by more of the same shots"
 
 
@@ -56,16 +61,18 @@ class BallDifference:
 
 @dataclass(frozen=True)
 class SideBySide:
-    """Two balls under one release on one pattern.
+    """Two balls on the releases thrown, on one pattern.
 
-    differences : dry friction, roughness, entry board. more_shots_for_boards : more shots until
-    the 95 % interval of the entry boards' difference is within +-`within_boards`, or None.
+    differences : dry friction, roughness, mean board at 59 ft. releases : how many releases the
+    boards are averaged over. more_shots_for_boards : more shots until the 95 % interval of the
+    boards' difference is within +-`within_boards`, or None.
     """
 
     first: str
     second: str
     pattern: str
     shots: tuple[int, int]
+    releases: int
     differences: tuple[BallDifference, ...]
     within_boards: float
     more_shots_for_boards: int | None
@@ -73,29 +80,33 @@ class SideBySide:
     def to_dict(self) -> dict[str, Any]:
         """Everything, ready for JSON."""
         return {"first": self.first, "second": self.second, "pattern": self.pattern,
-                "shots": list(self.shots), "within_boards": self.within_boards,
+                "shots": list(self.shots), "releases": self.releases,
+                "within_boards": self.within_boards,
                 "more_shots_for_boards": self.more_shots_for_boards,
                 "differences": [vars(d) for d in self.differences]}
 
 
 def compare_balls(
     result: FitResult, log: ShotLog, balls: Mapping[str, Ball],
-    patterns: Mapping[str, OilPattern], first: str, second: str, release: Release, *,
-    pattern: str | None = None, friction: FrictionModel = DEFAULT_FRICTION,
+    patterns: Mapping[str, OilPattern], first: str, second: str, *,
+    usual: Release | None = None, pattern: str | None = None,
+    friction: FrictionModel = DEFAULT_FRICTION,
     within_boards: float = 1.0,
 ) -> SideBySide:
     """Differences between two fitted balls.
 
     Parameters
     ----------
-    result : of fit_shots on `log` with the same balls, patterns and friction model.
-    release : at which the entry boards are compared (as measured; fitted offsets are added).
-    pattern : on which; default the one most shots were thrown on.
+    result : of fit_shots on `log` with the same balls, patterns, usual release and friction model.
+    pattern : on which, as laid; default the one most shots were thrown on. The boards are those of
+        the releases thrown with either ball on it (fitted offsets added), MOST_RELEASES of them at
+        the most; releases that either ball takes into the gutter are left out for both.
 
     Raises
     ------
     InputError
-        for a ball without shots or without parameters of its own in the fit.
+        for a ball without shots or without parameters of its own in the fit; if no release brings
+        both balls to the pins.
     """
     check_range("boards", within_boards, 0.05, 20)
     thrown = [result.shot_ball.count(name) for name in (first, second)]
@@ -112,34 +123,54 @@ def compare_balls(
     pattern = pattern or max(sorted(set(log.pattern)), key=log.pattern.count)
     if pattern not in set(log.pattern):
         raise nearest_name(pattern, set(log.pattern), "pattern in the shots")
-    model = ShotModel(log, balls, patterns, result.terms, hand=result.hand, friction=friction)
+    pair = (first, second)
+    mine = np.array([b in pair and p == pattern
+                     for b, p in zip(log.ball, log.pattern, strict=True)])
+    if not mine.any():
+        raise InputError(f"neither '{first}' nor '{second}' was thrown on '{pattern}'")
+    model = ShotModel(log, balls, patterns, result.terms, hand=result.hand, usual=usual,
+                      friction=friction, measurement_sd=result.measurement_sd)
     film = patterns[pattern].film_m(result.hand)
+    thrown_x = model.aimed_releases(result.z).x[mine] - model.offsets(result.z)
+    if len(thrown_x) > MOST_RELEASES:
+        thrown_x = thrown_x[np.linspace(0, len(thrown_x) - 1, MOST_RELEASES).round().astype(int)]
+    paps = np.array([balls[n].inertia.pap_body for n in pair])
 
-    def values(z: np.ndarray) -> np.ndarray:
-        """(3, 2): dry friction, roughness [um], entry board of both balls at z."""
-        pars = np.array([model.parameter_vector(z, n, pattern) for n in (first, second)])
-        paps = np.array([balls[n].inertia.pap_body for n in (first, second)])
-        row = release.row()
-        row[:6] += model.offsets(z)
-        table = throw_parameters(paps, pars, np.array([row, row]), film, which=np.arange(2),
-                                 keep_paths=True)
-        assert table.path_board is not None
+    def cover(z: np.ndarray) -> np.ndarray:
+        """(2, 2): dry friction and roughness [um] of both balls at z."""
+        pars = np.array([model.parameter_vector(z, n, pattern) for n in pair])
         lane = friction.lane_roughness_um * model.values(z).get(("lane_roughness", ""), 1.0)
         rough = np.sqrt(np.maximum((pars[:, k.P_SIGMA] / MICRON_M) ** 2 - lane**2, 0.0))
-        return np.array([pars[:, k.P_MU_DRY], rough, table.path_board[:, 59]])
+        return np.array([pars[:, k.P_MU_DRY], rough])
 
-    here = values(result.z)
+    def boards(z: np.ndarray) -> np.ndarray:
+        """(releases, 2): board at 59 ft at z, NaN where the ball does not get there."""
+        pars = np.array([model.parameter_vector(z, n, pattern) for n in pair])
+        rows = np.zeros((2 * len(thrown_x), 7))
+        rows[:, :6] = np.repeat(thrown_x + model.offsets(z), 2, axis=0)
+        which = np.tile(np.arange(2), len(thrown_x))
+        table = throw_parameters(paps, pars, rows, film, which=which, keep_paths=True)
+        assert table.path_board is not None
+        return table.path_board[:, 59].reshape(-1, 2)
+
     count = len(model.terms)
-    slope = np.empty((3, count))
-    for j in range(count):
-        step = STEP_Z * np.eye(count)[j]
-        up, down = values(result.z + step), values(result.z - step)
-        slope[:, j] = ((up[:, 1] - up[:, 0]) - (down[:, 1] - down[:, 0])) / (2 * STEP_Z)
-    mine = np.array([b in (first, second) for b in result.shot_ball])
-    width = _Width(result, mine)
+    steps = np.concatenate([np.zeros((1, count)), STEP_Z * np.eye(count), -STEP_Z * np.eye(count)])
+    covers = np.array([cover(result.z + s) for s in steps])
+    paths = np.array([boards(result.z + s) for s in steps])
+    # the same releases at both ends of every step: those that bring both balls down each time
+    whole = np.isfinite(paths).all(axis=(0, 2))
+    if not whole.any():
+        raise InputError(f"no release in {log.source} brings both '{first}' and '{second}' to the "
+                         f"pins on '{pattern}'; their boards cannot be compared")
+    means = paths[:, whole].mean(axis=1)
+    each = np.concatenate([covers, means[:, None, :]], axis=1)
+    here = each[0]
+    gaps = each[:, :, 1] - each[:, :, 0]
+    slope = (gaps[1:count + 1] - gaps[count + 1:]).T / (2 * STEP_Z)
+    width = _Width(result, np.array([b in pair for b in result.shot_ball]))
     out = []
     for row, (name, unit) in enumerate((("dry friction", ""), ("roughness", "um"),
-                                        ("board at 59 ft", "boards"))):
+                                        ("mean board at 59 ft", "boards"))):
         gap = float(here[row, 1] - here[row, 0])
         sd = math.sqrt(max(float(slope[row] @ result.covariance @ slope[row]), 0.0))
         settled = abs(gap) > NORMAL_95 * sd
@@ -147,8 +178,8 @@ def compare_balls(
                                                    abs(gap) / (NORMAL_95 + NORMAL_80))
         out.append(BallDifference(name, unit, float(here[row, 0]), float(here[row, 1]), gap,
                                   gap - NORMAL_95 * sd, gap + NORMAL_95 * sd, settled, more))
-    return SideBySide(first, second, pattern, (thrown[0], thrown[1]), tuple(out), within_boards,
-                      width.shots_until(slope[2], within_boards / NORMAL_95))
+    return SideBySide(first, second, pattern, (thrown[0], thrown[1]), int(whole.sum()), tuple(out),
+                      within_boards, width.shots_until(slope[2], within_boards / NORMAL_95))
 
 
 class _Width:
@@ -158,17 +189,15 @@ class _Width:
     """
 
     def __init__(self, result: FitResult, mine: np.ndarray) -> None:
-        self.bend, self.square = robust_constants(result.loss_scale)
-        self.noise = result.noise if result.inflated else 1.0
-        self.here = result.shot_information.sum(axis=0)
-        self.per_shot = result.shot_information[mine].mean(axis=0)
+        bend, _ = robust_constants(result.loss_scale)
+        noise = result.noise if result.inflated else 1.0
+        # the posterior's own precision, and what the tangent says one more shot adds to it
+        self.here = np.linalg.inv(result.covariance)
+        self.per_shot = (loss_weight(result.loss_scale) * bend / noise**2
+                         * result.shot_information[mine].mean(axis=0))
 
     def sd(self, slope: np.ndarray, more: int) -> float:
-        information = self.here + more * self.per_shot
-        one = np.eye(len(slope))
-        inverse = np.linalg.inv(self.bend * information + one)
-        middle = self.noise**2 * self.square * information + one
-        return math.sqrt(float(slope @ inverse @ middle @ inverse @ slope))
+        return math.sqrt(float(slope @ np.linalg.solve(self.here + more * self.per_shot, slope)))
 
     def shots_until(self, slope: np.ndarray, target: float) -> int | None:
         """Fewest more shots for an SD of at most `target`, or None beyond MOST_MORE."""

@@ -240,8 +240,7 @@ def test_two_balls_differ_as_they_were_made_and_more_shots_narrow_it(balls, patt
     log = shots(balls, patterns, columns, count=count, thrown=thrown)
     result = fit.fit_shots(log, balls, patterns, parameters=("ball_friction", "oil_amount"),
                            starts=1, folds=0, profile="none")
-    pair = compare_balls(result, log, balls, patterns, BALL, "old-solid", RELEASE,
-                         within_boards=0.05)
+    pair = compare_balls(result, log, balls, patterns, BALL, "old-solid", within_boards=0.05)
     friction = pair.differences[0]
     true = balls["old-solid"].cover.dry_friction - balls[BALL].cover.dry_friction
     # one seeded draw: inside the interval widened to 99.9 % (3.29/1.96), not a tuned tolerance
@@ -250,7 +249,19 @@ def test_two_balls_differ_as_they_were_made_and_more_shots_narrow_it(balls, patt
     assert friction.settled == (friction.low > 0 or friction.high < 0)
     assert pair.more_shots_for_boards is None or pair.more_shots_for_boards > 0
     with pytest.raises(InputError, match="a comparison needs two"):
-        compare_balls(result, log, balls, patterns, BALL, BALL, RELEASE)
+        compare_balls(result, log, balls, patterns, BALL, BALL)
+    # the boards are those of the fitted balls on all releases thrown, by the fitted file's way
+    basis = fitted.Basis(result.fitted)
+    model = ShotModel(log, balls, patterns, result.terms)
+    rows = np.zeros((count, 7))
+    rows[:, :6] = model.centre(result.z)
+    ends = [throw_many(basis.ball(balls[n]), rows, basis.pattern(patterns[PATTERN]),
+                       friction=basis.friction, keep_paths=True).path_board[:, 59]
+            for n in (BALL, "old-solid")]
+    assert pair.releases == count
+    # films in other units, so other steps of the integrator: a hundredth of a board
+    assert pair.differences[2].difference == pytest.approx(float(np.mean(ends[1] - ends[0])),
+                                                           abs=0.02)
 
 
 # ---- the player's spread
@@ -358,6 +369,31 @@ def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls
     assert done.exit_code == 2
     assert words in done.stderr
     assert not done.stdout
+
+
+def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for(
+        lanesim, empty_folder, balls, patterns):
+    from lanesim.pattern import pattern_text
+    from lanesim.shots_file import write_shots
+
+    (empty_folder / "mine.oil").write_text(
+        pattern_text(replace(patterns[PATTERN], name="our-house")))
+    (empty_folder / "bag.toml").write_text(
+        '[gym-bag]\ntitle = "mine"\nweight_lb = 15\nrg_in = 2.5\ndiff_in = 0.048\n'
+        'cover = "reactive-hybrid"\nfinish = "1500"\nlayout = [45, 4.25, 35]\n')
+    log = shots(balls, patterns, [*RELEASES, "entry_board"], count=6)
+    log = replace(log, ball=("gym-bag",) * 6, pattern=("mine.oil",) * 6)
+    write_shots(empty_folder / "s.csv", log)
+    done = lanesim("fit", "s.csv", "--ball", "bag.toml:gym-bag", "--params",
+                   "ball_friction,oil_amount", "--starts", "1", "--folds", "0", "--profile", "none",
+                   "--out", "f.toml")
+    assert done.exit_code == 0, done.output
+    told = lanesim("throw", "--ball", "bag.toml", "--pattern", "mine.oil", "--fitted", "f.toml")
+    assert "fitted to 6 shots\n" in told.stdout
+    # an unknown one is named with its line, and how a file of one's own is given
+    done = lanesim("fit", "s.csv")
+    assert done.exit_code == 2 and not done.stdout
+    assert "s.csv line 2: unknown ball 'gym-bag'" in done.stderr and "FILE.toml:NAME" in done.stderr
 
 
 # ---- the fitted file in the other commands

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -77,6 +78,10 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
     balls, default_ball = _balls(log, ball_specs)
     log = log.with_names(default_ball, pattern_spec or "")
     patterns = _patterns(log)
+    # where the file names a ball or pattern by its own file, the answer carries its name
+    log = replace(log, ball=tuple(balls[n].name for n in log.ball),
+                  pattern=tuple(patterns[n].name for n in log.pattern))
+    balls, patterns = _by_name(balls), _by_name(patterns)
     release = player.release
     names = DEFAULT_PARAMETERS if params is None else (
         tuple(PARAMETERS) if params.strip() == "all" else
@@ -101,7 +106,7 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
     if compare_balls:
         from ..side_by_side import compare_balls as compare
 
-        pair = compare(result, log, balls, patterns, *compare_balls, release)
+        pair = compare(result, log, balls, patterns, *compare_balls, usual=release)
     spread = None
     if player_out is not None:
         from ..own_spread import estimate_spread
@@ -132,7 +137,9 @@ def _balls(log, specs) -> tuple[dict, str]:
         default = c.DEFAULT_BALL
         c.say(f"note: no --ball given and no ball named in {log.source}; {default} is assumed")
     wanted = set(log.ball) - {""} | ({default} if default else set())
-    return {n: given[n] if n in given else load_ball(n) for n in sorted(wanted)}, default
+    return {n: given[n] if n in given else _named(load_ball, n, log, log.ball,
+                                                  "; a ball of your own: --ball FILE.toml:NAME")
+            for n in sorted(wanted)}, default
 
 
 def _patterns(log) -> dict:
@@ -140,7 +147,27 @@ def _patterns(log) -> dict:
 
     if not all(log.pattern):
         raise InputError(f"{log.source}: no pattern named; add a column 'pattern' or --pattern")
-    return {n: load_pattern_named(n) for n in sorted(set(log.pattern))}
+    return {n: _named(load_pattern_named, n, log, log.pattern, "")
+            for n in sorted(set(log.pattern))}
+
+
+def _named(load, name: str, log, column, hint: str):
+    """Loads what the shots file names; a mistake is said with its line there."""
+    try:
+        return load(name)
+    except InputError as error:
+        where = f"{log.source} line {log.line[column.index(name)]}: " if name in column else ""
+        raise InputError(f"{where}{error}{hint}") from None
+
+
+def _by_name(found: dict) -> dict:
+    out: dict = {}
+    for spec, made in found.items():
+        if made.name in out:
+            raise InputError(f"'{spec}' and another of the file's are both called '{made.name}'; "
+                             "give each its own name")
+        out[made.name] = made
+    return out
 
 
 def _pairs(texts, option: str) -> dict[str, float]:
@@ -185,7 +212,7 @@ def _print(result: FitResult) -> None:
                      f"{result.low[i]:.3f} to {result.high[i]:.3f}", unit,
                      f"{result.sd_share[i]:.0%}"])
     c.print_table(["parameter", "estimate", "95 % interval", "unit", "SD against\nthe prior's"],
-                  rows, title=f"fitted to {result.shots} shots ({result.source})", left=(0, 3))
+                  rows, title=f"{result.fitted_to} ({result.source})", left=(0, 3))
     if result.cross_validated:
         click.echo()
         c.print_table(
@@ -211,7 +238,8 @@ def _print_pair(pair: SideBySide) -> None:
     c.print_table(["", pair.first, pair.second, "difference", "95 % interval", "more shots\nto "
                    "settle it"], rows,
                   title=f"{pair.second} minus {pair.first} on {pair.pattern} "
-                        f"({pair.shots[0]} and {pair.shots[1]} shots)")
+                        f"({pair.shots[0]} and {pair.shots[1]} shots; boards over "
+                        f"{pair.releases} releases thrown)")
     more = pair.more_shots_for_boards
     click.echo("to know the difference at the pins within "
                f"{pair.within_boards:g} board: "

@@ -23,7 +23,7 @@ def draw_fit(result: FitResult, *, title: str = "", note: str = "") -> Figure:
     """
     count = len(result.terms)
     figure = new_figure(
-        11.5, 6.4 + 0.28 * max(count - 5, 0), title or f"Fitted to {result.shots} shots",
+        11.5, 6.4 + 0.28 * max(count - 5, 0), title or result.fitted_to.capitalize(),
         subtitle=result.source,
         note=note or "Grey bar: 95 % of the assumed prior. Black: estimate and 95 % interval. "
         "Measuring errors and priors are assumptions; see --json for all of them.")
@@ -73,7 +73,7 @@ def _correlations(axes: Axes, result: FitResult) -> None:
     axes.imshow(result.correlation, cmap=difference_colormap(), vmin=-1, vmax=1, aspect="auto")
     for i in range(count):
         for j in range(count):
-            value = result.correlation[i, j]
+            value = round(float(result.correlation[i, j]), 2) + 0.0  # no "-0.00"
             axes.text(j, i, f"{value:+.2f}" if i != j else "1", ha="center", va="center",
                       fontsize=7.5 if count < 9 else 6,
                       color="white" if abs(value) > 0.75 else INK)
