@@ -68,7 +68,7 @@ def edge_shots(count: int = 1):
     """Shots that run along the edge, of which about a third of the open releases would leave."""
     balls = {BALL: load_ball(BALL)}
     patterns = {PATTERN: load_pattern_named(PATTERN)}
-    values = {"laydown_board": np.full(count, 24.0), "launch_angle_deg": np.full(count, -3.85),
+    values = {"laydown_board": np.full(count, 24.0), "launch_angle_deg": np.full(count, -4.1),
               "speed_mph": np.full(count, 18.6), "rev_rpm": np.full(count, 436.0),
               "rotation_deg": np.full(count, 45.0), "tilt_deg": np.full(count, 15.0),
               "breakpoint_board": np.full(count, 1.0), "entry_board": np.full(count, 11.0)}
@@ -103,7 +103,7 @@ def test_a_ball_that_reached_the_pins_is_compared_with_balls_that_did():
     # would be 5/sqrt(32); they are even, so a fifth of an SD is asked for
     assert np.all(np.abs(local.mean[0] - mean) < 0.2 * sd)
     entry = model.columns.index("entry_board")
-    assert abs(filled[:, entry].mean() - mean[entry]) > 0.4 * sd[entry]
+    assert abs(filled[:, entry].mean() - mean[entry]) > 2.0 * sd[entry]
     ends = []
     for side in (0.1, -0.1):
         told, _, stayed = conditional(side)
