@@ -8,8 +8,9 @@ or `arrow_board`) and how fast (`speed_mph`); everything else is optional, and a
     game,ball,pattern,laydown_board,arrow_board,speed_mph,rev_rpm,board_at_40ft,entry_board,outcome
     1,strong-solid,medium-42,24,14.1,18.5,430,7.3,17.4,pocket
 
-A ball in the gutter is worth a line with the outcome `gutter`: without it the fit takes the columns
-at the pins for not measured, and lines left out make the lane look kinder than it is.
+A ball in the gutter is worth a line with the outcome `gutter`: without that word the fit takes the
+columns at the pins for not measured and the ball for one that may have stayed on the lane; without
+the line the player looks steadier than he is.
 
 Fields are separated by commas, semicolons or tabs; numbers have a decimal POINT. Boards are the
 player's: a left-hander counts from the left. Angles are negative toward the ball-arm side.
