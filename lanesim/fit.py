@@ -29,10 +29,11 @@ friction, oil and angle are 3 to 6 % too small and their intervals hold about 94
 
 Where that comes from was looked for and NOT found. It is not the sampling of slopes and S (1,024
 releases in place of 64 change SDs by less than 1 % on average), nor bumps in the parameters
-(secant slopes over 0.8 prior SDs: less than 1 %). Posterior means by importance sampling and SDs
-taken at the interval's own end (as Wilson's interval does) were tried and dropped: they did no
-better, with the engine or on the quadratic surface. What is left is what 15 shots leave: the
-estimate, its S and its slopes come from the same few shots. With `films`, the films' own
+(secant slopes over 0.8 prior SDs: less than 1 %), a search that stops too early (0.02 to 0.07 SDs)
+or a bias (below 0.07 SDs). On the quadratic surface, importance sampling of the posterior (50 fits)
+and SDs taken at the interval's own end, as Wilson's interval does (200 fits), did no better and
+were dropped; the latter was not tried with the engine. Suspected, not shown: with 15 shots the
+estimate, S and the slopes all come from the same few shots. With `films`, the films' own
 uncertainty is left out too.
 
 Parameters are counted in standard deviations of their prior, so that the prior is one more row per

@@ -270,8 +270,8 @@ def test_intervals_hold_the_truth_at_their_nominal_rate(record_property):
     law, and the fit of that time FAILED with 55, 55, 52, 50; a plane in the engine's place, which
     is nominal on 900 others, had 58, 57, 53, 52 on those. Sixty fits find out a coverage of 90 %
     with probability 7 % only. The seeds 5000-5199 and these limits were written down before any
-    of them had been fitted; the fit was not changed after that. Of the first 118 it hit 108, 110, 110,
-    115; the session's time ended there.
+    of them had been fitted; the fit was not changed after that. Of the first 118 it hit 108, 110,
+    110, 115 (the time for more ran out; the number does not depend on what was seen).
     lanesim.fit's docstring says what is known of the shortfall: about 94 % instead of 95 %, which
     no test of this size can tell apart.
     """
