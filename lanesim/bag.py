@@ -9,8 +9,10 @@
 Stated assumptions: the other players on the lane are like this one; the lane changes the same
 whatever bag is taken (as if `my_ball` were thrown); a stage is judged on the lane at its middle
 and on the first lane of the pair; every finish has `finish_games` games on it; frames are
-independent. Not in any interval: the model's own error, and what the quick search for a line
-misses (see bag_lines: 1.3 pins a game on average, 5.6 at worst).
+independent. Not in any interval: the model's own error, and what a search for a line misses (see
+bag_lines). Balls are judged on lines of a quick search first; then thorough searches are made
+until they have been made for all that the best bags throw, and for all that any other bag would
+have to throw to be better, were its quick lines up to HOPE pins a game too low (`_settle`).
 """
 
 from __future__ import annotations
@@ -25,7 +27,7 @@ import numpy as np
 
 from . import bag_model as model
 from .bag_cache import LANE_SOURCES, SHOT_SOURCES, Cache, key_of
-from .bag_lines import find_lines
+from .bag_lines import STARTS, Lines, better_lines, find_lines, lines_judged
 from .bag_pins import default_parts, game_of, node_weights, resampled_parts
 from .ball import Ball
 from .errors import InputError, check_range
@@ -36,7 +38,7 @@ from .lineup import LAYDOWN_RANGE, board_at_arrows
 from .motion import setup
 from .pattern import OilPattern
 from .pocket import POCKET
-from .release import RELEASE_COLUMNS, Release
+from .release import RELEASE_COLUMNS, Release, Spread
 from .score import game
 from .trajectory import throw_many
 from .transition import Entrant, pattern_after
@@ -51,6 +53,10 @@ MARGIN_CHANCE = 0.01  # the same for the chance of a cut
 INTERVAL = (2.5, 97.5)
 LINE_SHOTS = 256  # shots that judge the field's lines on the fresh oil
 STRENGTH_FT = 57  # how far across a ball has come here says how strong it is
+# Pins per game that a quick line is given the benefit of, see `_settle`: nine in ten quick lines
+# are less than this behind the best line (benchmarks/lines.py).
+HOPE = 4.0
+MOST_THOROUGH = 400  # pairs searched thoroughly at most
 _GROUP = 12  # balls searched together: a record is written after each group
 
 Progress = Callable[[float, float], None]
@@ -103,7 +109,8 @@ class Judged:
         over the first stage of each round.
     samples : (resamples, v, c) pins per game on resampled shots and tables.
     sd : (v, c) SD of one game (NaN where it was not needed).
-    shots_thrown, records_found : work of this run, and pairs taken from the cache.
+    thorough : (v, c) whether the line is a thorough search's (see `settled`), not a quick one's.
+    shots_thrown, records_found : work of this run, and records taken from the cache.
     """
 
     pins: np.ndarray
@@ -116,6 +123,7 @@ class Judged:
     strength: np.ndarray
     samples: np.ndarray = field(repr=False)
     sd: np.ndarray = field(repr=False)
+    thorough: np.ndarray = field(repr=False)
     shots_thrown: int = 0
     records_found: int = 0
 
@@ -158,7 +166,11 @@ class Choice:
 
 @dataclass(frozen=True)
 class Advice:
-    """Which ball in a condition, and the line to start on."""
+    """Which ball in a condition, and the line to start on.
+
+    laydown_board, arrow_board, launch_angle_deg : as the player reads them (`Event.as_read`);
+    true_laydown_board, true_launch_angle_deg : on the lane.
+    """
 
     condition: int
     use: int
@@ -175,6 +187,8 @@ class Advice:
     change: bool
     hole_pins: float
     hole_ball: str
+    true_laydown_board: float
+    true_launch_angle_deg: float
 
 
 @dataclass(frozen=True)
@@ -206,6 +220,8 @@ class BagPlan:
     comparisons : what the next ball and a new drilling would bring.
     cut_chance : chance of the event's cut with this bag; None without one.
     paths : (c, 61) board at whole feet of the mean shot in each condition.
+    settled : no other bag would be better even if all its quick lines were HOPE pins too low (see
+        `_settle`); the lines of the listed bags are thorough ones.
     seconds : what took the time.
     """
 
@@ -228,7 +244,13 @@ class BagPlan:
     resamples: int = 0
     margin: float = 0.0
     damaged_records: int = 0
+    settled: bool = True
     seconds: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def pairs(self) -> int:
+        """Pairs of a way to use a ball and a condition that were judged."""
+        return int(np.isfinite(self.judged.pins).sum())
 
     @property
     def unit(self) -> str:
@@ -260,27 +282,32 @@ class BagPlan:
             "comparisons": [{"question": q.question, "gain": q.gain, "low": q.low, "high": q.high,
                              "clear": q.clear, "detail": q.detail} for q in self.comparisons],
             "shots_thrown": self.judged.shots_thrown, "from_cache": self.judged.records_found,
-            "damaged_records_rebuilt": self.damaged_records, "seconds": self.seconds,
+            "damaged_records_rebuilt": self.damaged_records,
+            "thorough_lines": int(self.judged.thorough.sum()), "settled": self.settled,
+            "hope_pins": HOPE, "seconds": self.seconds,
         }
 
     def table(self) -> tuple[list[str], list[list[Any]]]:
-        """Header and rows: every use in every condition."""
+        """Header and rows: every use in every condition; lines as the player reads them, and as
+        they truly are on the lane."""
         head = ["ball", "layout", "finish", "round", "first_game", "games", "weight",
                 "pins_per_game", "low", "high", "strike_rate", "pocket_rate", "laydown_board",
-                "launch_angle_deg", "arrow_board", "chosen"]
+                "launch_angle_deg", "arrow_board", "chosen", "thorough_line",
+                "true_laydown_board", "true_launch_angle_deg"]
         rows = []
         for v, use in enumerate(self.uses):
             if use.spares_only:
                 continue
             for c, condition in enumerate(self.conditions):
                 j = self.judged
-                line = float(j.laydown[v, c]), float(j.angle_deg[v, c])
+                true = float(j.laydown[v, c]), float(j.angle_deg[v, c])
+                line = self.event.as_read(*true)
                 rows.append([
                     use.variant.ball, use.variant.layout, use.variant.finish, condition.name,
                     condition.first_game + 1, condition.games, condition.weight,
                     float(j.pins[v, c]), float(j.low[v, c]), float(j.high[v, c]),
                     float(j.strike[v, c]), float(j.pocket[v, c]), *line, board_at_arrows(*line),
-                    int(self.best.use[c] == v),
+                    int(self.best.use[c] == v), int(j.thorough[v, c]), *true,
                 ])
         return head, rows
 
@@ -338,7 +365,8 @@ def _play(event: Event, one: Round, after: list[int], seed: int) -> list[OilPatt
         return [pattern] * len(after)
     balls = [lanes.my_ball, lanes.their_ball]
     line = find_lines(*_arrays(balls, pattern, event.friction), pattern.film_m(player.release.hand),
-                      player.release, player.spread, default_parts(), shots=LINE_SHOTS, seed=seed)
+                      player.release, player.spread, default_parts(player.spread),
+                      shots=LINE_SHOTS, seed=seed)
     entrants = []
     for n in range(lanes.players):
         mine = 0 if n == 0 else 1
@@ -385,73 +413,221 @@ def judge(
     shots: int, seed: int, resamples: int, cache: Cache, with_sd: bool,
     progress: Progress | None = None, seconds: dict[str, float] | None = None,
 ) -> Judged:
-    """Every use in every condition on its own best line; see `Judged`."""
-    if any(u.spares_only for u in uses):
-        return _with_spare_balls(uses, judge(
-            event, tuple(u for u in uses if not u.spares_only), conditions, shots=shots, seed=seed,
-            resamples=resamples, cache=cache, with_sd=with_sd, progress=progress, seconds=seconds))
-    v, c = len(uses), len(conditions)
-    clock = seconds if seconds is not None else {}
-    entries = np.empty((c, v, 3, shots), dtype=np.float32)
-    pocket, laydown, angle = np.empty((v, c)), np.empty((v, c)), np.empty((v, c))
-    thrown = kept = 0
-    start = time.perf_counter()
-    for k, condition in enumerate(conditions):
-        part, more = _condition(event, uses, condition, shots, seed, cache,
-                                lambda n, k=k: progress and progress(k * v + n, c * v))
-        thrown += more
-        for i, record in enumerate(part):
-            entries[k, i] = record["entry"]
-            laydown[i, k], angle[i, k], pocket[i, k] = record["line"]
-            kept += int(record["kept"])
-    clock["lines and shots"] = time.perf_counter() - start
-
-    start = time.perf_counter()
-    parts_now = default_parts()
-    rng = np.random.default_rng(np.random.SeedSequence([seed, RESAMPLE_STAGE]))
-    counts = rng.multinomial(shots, np.full(shots, 1.0 / shots), size=resamples) / shots
-    counts = counts.astype(np.float32)
-    tables = resampled_parts(min(TABLE_RESAMPLES, resamples), seed)
-    stacked = [np.stack([getattr(t, side) for t in tables], axis=1) for side in
-               ("plain", "flipped")]  # (nodes, tables, 4)
-    pins, strike, sd = np.empty((v, c)), np.empty((v, c)), np.full((v, c), np.nan)
-    samples = np.empty((resamples, v, c))
-    for k in range(c):
-        for i in range(v):
-            entry = entries[k, i].astype(float)
-            each = parts_now.of_shots(*entry)
-            mean = each.mean(axis=0)
-            pins[i, k], strike[i, k] = game_of(mean), mean[0]
-            drawn = game_of(counts @ each.astype(np.float32))
-            plain, flipped, gutter = node_weights(*entry)
-            near, far = np.flatnonzero(plain), np.flatnonzero(flipped)
-            others = (np.einsum("n,ntp->tp", plain[near], stacked[0][near])
-                      + np.einsum("n,ntp->tp", flipped[far], stacked[1][far])
-                      + gutter * parts_now.gutter)
-            moved = game_of(others) - pins[i, k]
-            samples[:, i, k] = drawn + moved[np.arange(resamples) % len(moved)]
-            if with_sd:
-                sd[i, k] = _game_sd(entry)
-    low, high = np.percentile(samples, INTERVAL, axis=0)
-    clock["pins and resamples"] = time.perf_counter() - start
-    return Judged(pins, low, high, strike, pocket, laydown, angle,
-                  _strength(event, uses, conditions), samples, sd, thrown, kept)
+    """Every use in every condition on the line of a quick search; see `Judged`."""
+    judging = _Judging(event, uses, conditions, shots=shots, seed=seed, resamples=resamples,
+                       cache=cache, with_sd=with_sd, seconds=seconds)
+    judging.quick(progress)
+    return judging.result()
 
 
-def _with_spare_balls(uses: tuple[Use, ...], judged: Judged) -> Judged:
-    """The same with NaN rows for the balls that are for spares only."""
-    here = np.array([not u.spares_only for u in uses])
+class _Judging:
+    """The judging as it goes on: quick lines for all pairs of a use and a condition, then thorough
+    ones for those that matter. Arrays are (condition, use) over the uses thrown at full racks."""
 
-    def wide(array: np.ndarray, axis: int) -> np.ndarray:
-        shape = list(array.shape)
-        shape[axis] = len(uses)
-        out = np.full(shape, np.nan)
-        out[(slice(None),) * axis + (here,)] = array
+    def __init__(
+        self, event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, ...], *,
+        shots: int, seed: int, resamples: int, cache: Cache, with_sd: bool,
+        seconds: dict[str, float] | None = None,
+    ) -> None:
+        self.event, self.conditions, self.cache = event, conditions, cache
+        self.here = np.array([not u.spares_only for u in uses])
+        self.uses = tuple(u for u in uses if not u.spares_only)
+        self.shots, self.seed, self.resamples, self.with_sd = shots, seed, resamples, with_sd
+        self.clock = seconds if seconds is not None else {}
+        c, v = len(conditions), len(self.uses)
+        self.entries = np.empty((c, v, 3, shots), dtype=np.float32)
+        self.starts = np.full((c, v, STARTS, 3), np.nan)
+        self.lines = np.empty((c, v, 3))  # laydown, angle, share in the pocket
+        self.pins, self.strike, self.sd = (np.full((c, v), np.nan) for _ in range(3))
+        self.samples = np.empty((resamples, c, v))
+        self.thorough = np.zeros((c, v), dtype=bool)
+        self.thrown = self.kept = 0
+        self.strength = _strength(event, self.uses, conditions) if v else np.empty(0)
+        rng = np.random.default_rng(np.random.SeedSequence([seed, RESAMPLE_STAGE]))
+        counts = rng.multinomial(shots, np.full(shots, 1.0 / shots), size=resamples) / shots
+        self.counts = counts.astype(np.float32)
+        # the lanes as the searches need them
+        player = event.player
+        self.manner = np.array([getattr(player.release, n) for n in RELEASE_COLUMNS[2:]])
+        self.films = [k.pattern.film_m(player.release.hand) for k in conditions]
+        self.arrays = [_arrays([u.ball for u in self.uses], k.pattern, event.friction)
+                       for k in conditions]
+
+    # --- lines and shots ------------------------------------------------------------------
+
+    def quick(self, progress: Progress | None = None) -> None:
+        """All pairs, each from the record kept of it or by a quick search.
+
+        In the later stages of a round a ball's search starts from its lines of the stage before.
+        """
+        start = time.perf_counter()
+        every = len(self.conditions) * len(self.uses)
+        for c in range(len(self.conditions)):
+            keys = [self._key(c, v, self._before(c, v)) for v in range(len(self.uses))]
+            missing = [v for v, key in enumerate(keys) if not self._take(c, v, key)]
+            done = c * len(self.uses) + len(self.uses) - len(missing)
+            if progress:
+                progress(done, every)
+            for n in range(0, len(missing), _GROUP):
+                group = missing[n : n + _GROUP]
+                self._search(c, group, [keys[v] for v in group])
+                if progress:
+                    progress(done + n + len(group), every)
+        self.clock["lines and shots"] = time.perf_counter() - start
+        self._measure([(c, v) for c in range(len(self.conditions)) for v in range(len(self.uses))])
+
+    def _before(self, c: int, v: int) -> np.ndarray | None:
+        """Where the search of a pair may start: the ball's best lines one stage before."""
+        if c == 0 or self.conditions[c - 1].round != self.conditions[c].round:
+            return None
+        return self.starts[c - 1, v]
+
+    def _inputs(self, c: int, group: list[int]) -> tuple[Any, ...]:
+        paps, pars = self.arrays[c]
+        return (paps[group], pars[group], self.films[c], self.event.player.release,
+                self.event.player.spread, default_parts(self.event.player.spread))
+
+    def _key(self, c: int, v: int, *more: Any) -> str:
+        paps, pars = self.arrays[c]
+        return key_of(SHOT_SOURCES, paps[v], pars[v], self.films[c], self.manner,
+                      self.event.player.spread.array(), self.shots, self.seed, *more)
+
+    def _take(self, c: int, v: int, key: str) -> bool:
+        """Use the record kept of a pair, if there is one."""
+        found = self.cache.get(key)
+        if found is None:
+            return False
+        self._put(c, v, found)
+        self.kept += 1
+        return True
+
+    def _put(self, c: int, v: int, record: dict[str, np.ndarray]) -> None:
+        self.entries[c, v], self.lines[c, v] = record["entry"], record["line"]
+        self.starts[c, v] = record["starts"]
+
+    def _search(self, c: int, group: list[int], keys: list[str]) -> None:
+        before = [self._before(c, v) for v in group]
+        starts = None if before[0] is None else np.array(before)
+        found = find_lines(*self._inputs(c, group), shots=self.shots, seed=self.seed,
+                           starts=starts)
+        self._keep(c, group, keys, found)
+
+    def _keep(self, c: int, group: list[int], keys: list[str], found: Lines) -> None:
+        self.thrown += found.searched + found.outcome.size
+        for n, (v, key) in enumerate(zip(group, keys, strict=True)):
+            record = {
+                "entry": np.stack([found.board[n], found.angle_deg[n], found.speed_mph[n]]
+                                  ).astype(np.float32),
+                "line": np.array([found.laydown_board[n], found.launch_angle_deg[n],
+                                  np.mean(found.outcome[n] == POCKET)]),
+                "starts": found.starts[n],
+            }
+            self.cache.put(key, record)
+            self._put(c, v, record)
+
+    def deepen(self, pairs: set[tuple[int, int]]) -> None:
+        """Search thoroughly for the lines of pairs (use, condition), uses counted over all."""
+        start = time.perf_counter()
+        place = np.cumsum(self.here) - 1
+        changed = []
+        for c in sorted({c for _, c in pairs}):
+            group = sorted(int(place[v]) for v, k in pairs if k == c)
+            self.thorough[c, group] = True
+            known = np.array([self._known(c, v) for v in group])
+            keys = [self._key(c, v, "thorough", known[n], self.starts[c, v])
+                    for n, v in enumerate(group)]
+            missing = [n for n, v in enumerate(group) if not self._take(c, v, keys[n])]
+            changed += [(c, v) for v in group]
+            if missing:
+                self._deepen(c, [group[n] for n in missing], [keys[n] for n in missing],
+                             known[missing])
+        self.clock["thorough lines"] = (self.clock.get("thorough lines", 0.0)
+                                        + time.perf_counter() - start)
+        self._measure(changed)
+
+    def _known(self, c: int, v: int) -> np.ndarray:
+        """(3, 2) the pair's line and those of the stages before and after, NaN without one."""
+        out = np.full((3, 2), np.nan)
+        out[0] = self.lines[c, v, :2]
+        for n, other in ((1, c - 1), (2, c + 1)):
+            if (0 <= other < len(self.conditions)
+                    and self.conditions[other].round == self.conditions[c].round):
+                out[n] = self.lines[other, v, :2]
         return out
 
-    names = ("pins", "low", "high", "strike", "pocket", "laydown", "angle_deg", "strength", "sd")
-    return replace(judged, samples=wide(judged.samples, 1),
-                   **{n: wide(getattr(judged, n), 0) for n in names})
+    def _deepen(self, c: int, group: list[int], keys: list[str], known: np.ndarray) -> None:
+        inputs = self._inputs(c, group)
+        lines, thrown = better_lines(*inputs, seed=self.seed, starts=self.starts[c, group],
+                                     known=known)
+        self.thrown += thrown
+        moved = np.any(lines != known[:, 0], axis=1)
+        for n in np.flatnonzero(~moved):  # the quick line stands, and the shots on it
+            v = group[n]
+            self.cache.put(keys[n], {"entry": self.entries[c, v], "line": self.lines[c, v],
+                                     "starts": self.starts[c, v]})
+        at = np.flatnonzero(moved)
+        if len(at):
+            paps, pars, *rest = inputs
+            judged = lines_judged(paps[at], pars[at], *rest, lines[at], shots=self.shots,
+                                  seed=self.seed)
+            judged = replace(judged, starts=self.starts[c, [group[n] for n in at]])
+            self._keep(c, [group[n] for n in at], [keys[n] for n in at], judged)
+
+    # --- pins -----------------------------------------------------------------------------
+
+    def _measure(self, pairs: list[tuple[int, int]]) -> None:
+        """Pins and resamples of pairs (condition, use)."""
+        start = time.perf_counter()
+        spread = self.event.player.spread
+        parts_now = default_parts(spread)
+        tables = resampled_parts(min(TABLE_RESAMPLES, self.resamples), self.seed, spread)
+        plain_nodes, flipped_nodes = (
+            np.stack([getattr(t, side) for t in tables], axis=1) for side in ("plain", "flipped")
+        )  # (nodes, tables, 4)
+        for c, v in pairs:
+            entry = self.entries[c, v].astype(float)
+            each = parts_now.of_shots(*entry)
+            mean = each.mean(axis=0)
+            self.pins[c, v], self.strike[c, v] = game_of(mean), mean[0]
+            drawn = game_of(self.counts @ each.astype(np.float32))
+            plain, flipped, gutter = node_weights(*entry)
+            near, far = np.flatnonzero(plain), np.flatnonzero(flipped)
+            others = (np.einsum("n,ntp->tp", plain[near], plain_nodes[near])
+                      + np.einsum("n,ntp->tp", flipped[far], flipped_nodes[far])
+                      + gutter * parts_now.gutter)
+            moved = game_of(others) - self.pins[c, v]
+            self.samples[:, c, v] = drawn + moved[np.arange(self.resamples) % len(moved)]
+            if self.with_sd:
+                self.sd[c, v] = _game_sd(entry, spread)
+        self.clock["pins and resamples"] = (self.clock.get("pins and resamples", 0.0)
+                                            + time.perf_counter() - start)
+
+    def game_sd(self, v: int, c: int) -> float:
+        """SD of one game of a use (counted over all) in a condition."""
+        place = int(np.cumsum(self.here)[v]) - 1
+        if not np.isfinite(self.sd[c, place]):
+            self.sd[c, place] = _game_sd(self.entries[c, place].astype(float),
+                                         self.event.player.spread)
+        return float(self.sd[c, place])
+
+    def result(self) -> Judged:
+        """What is known now, with NaN rows for balls that are for spares only."""
+        low, high = np.percentile(self.samples, INTERVAL, axis=0)
+
+        def wide(array: np.ndarray) -> np.ndarray:
+            out = np.full((len(self.here), *array.shape[1:]), np.nan)
+            out[self.here] = array
+            return out
+
+        samples = np.full((self.resamples, len(self.here), len(self.conditions)), np.nan)
+        samples[:, self.here] = np.swapaxes(self.samples, 1, 2)
+        thorough = np.zeros((len(self.here), len(self.conditions)), dtype=bool)
+        thorough[self.here] = self.thorough.T
+        return Judged(
+            wide(self.pins.T), wide(low.T), wide(high.T), wide(self.strike.T),
+            wide(self.lines[:, :, 2].T), wide(self.lines[:, :, 0].T), wide(self.lines[:, :, 1].T),
+            wide(self.strength), samples, wide(self.sd.T), thorough, self.thrown, self.kept,
+        )
 
 
 def _unusable(values: np.ndarray) -> np.ndarray:
@@ -460,46 +636,11 @@ def _unusable(values: np.ndarray) -> np.ndarray:
     return np.where(np.isnan(values), low, values)
 
 
-def _game_sd(entry: np.ndarray) -> float:
+def _game_sd(entry: np.ndarray, spread: Spread) -> float:
     from .pindeck.outcomes import pins_from_shots
+    from .pindeck.spares import player_spares
 
-    return game(pins_from_shots(*entry).odds).sd
-
-
-def _condition(
-    event: Event, uses: tuple[Use, ...], condition: Condition, shots: int, seed: int,
-    cache: Cache, report: Callable[[int], Any],
-) -> tuple[list[dict[str, np.ndarray]], int]:
-    """Records of all uses in one condition, from the cache or made in groups; shots thrown."""
-    release, spread = event.player.release, event.player.spread
-    film = condition.pattern.film_m(release.hand)
-    paps, pars = _arrays([u.ball for u in uses], condition.pattern, event.friction)
-    manner = np.array([getattr(release, n) for n in RELEASE_COLUMNS[2:]])
-    keys = [key_of(SHOT_SOURCES, paps[i], pars[i], film, manner, spread.array(), shots, seed)
-            for i in range(len(uses))]
-    records: list[dict[str, np.ndarray] | None] = []
-    for key in keys:
-        found = cache.get(key)
-        records.append(None if found is None else found | {"kept": np.array(1)})
-    missing = [i for i, r in enumerate(records) if r is None]
-    thrown = 0
-    report(len(uses) - len(missing))
-    for start in range(0, len(missing), _GROUP):
-        group = missing[start : start + _GROUP]
-        lines = find_lines(paps[group], pars[group], film, release, spread, default_parts(),
-                           shots=shots, seed=seed)
-        thrown += lines.searched + lines.outcome.size
-        for n, i in enumerate(group):
-            record = {
-                "entry": np.stack([lines.board[n], lines.angle_deg[n], lines.speed_mph[n]]
-                                  ).astype(np.float32),
-                "line": np.array([lines.laydown_board[n], lines.launch_angle_deg[n],
-                                  np.mean(lines.outcome[n] == POCKET)]),
-            }
-            cache.put(keys[i], record)
-            records[i] = record | {"kept": np.array(0)}
-        report(len(uses) - len(missing) + start + len(group))
-    return [r for r in records if r is not None], thrown
+    return game(pins_from_shots(*entry, spares=player_spares(spread)).odds).sd
 
 
 def _strength(event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, ...]
@@ -556,6 +697,7 @@ def plan(
     objective = event.maximise
     if margin is None:
         margin = MARGIN_CHANCE if objective == "cut" else DEFAULT_MARGIN
+    check_range("margin", margin, 0, 300)
     # limits that cannot be met are told before any work
     blank = model.Program(tuple(u.variant for u in uses), np.zeros((len(uses), 1)), np.ones(1),
                           np.zeros(1), limits, required)
@@ -565,24 +707,28 @@ def plan(
     start = time.perf_counter()
     conditions = event_conditions(event, seed=seed, cache=cache)
     seconds["lanes"] = time.perf_counter() - start
-    judged = judge(event, uses, conditions, shots=int(shots), seed=seed, resamples=int(resamples),
-                   cache=cache, with_sd=event.cut is not None and objective == "cut",
-                   progress=progress, seconds=seconds)
     if all(u.spares_only for u in uses):
         raise InputError("every ball is for spares only; at least one must be for first balls")
+    judging = _Judging(event, uses, conditions, shots=int(shots), seed=seed,
+                       resamples=int(resamples), cache=cache, with_sd=objective == "cut",
+                       seconds=seconds)
+    judging.quick(progress)
+
+    def programmed(judged: Judged) -> model.Program:
+        return model.Program(
+            tuple(u.variant for u in uses), _unusable(judged.pins),
+            np.array([c.weight for c in conditions]),
+            np.array([c.round for c in conditions]), limits, required,
+            change_finish=event.finish_changes == "between", objective=objective,
+            sd=np.nan_to_num(judged.sd),
+            games=np.array([float(c.games) for c in conditions]), cut=event.cut,
+        )
+
+    found, settled = _settle(judging, programmed, margin, most, seconds)
+    judged = judging.result()
+    program = programmed(judged)
     samples = _unusable(judged.samples)
-    program = model.Program(
-        tuple(u.variant for u in uses), _unusable(judged.pins),
-        np.array([c.weight for c in conditions]),
-        np.array([c.round for c in conditions]), limits, required,
-        change_finish=event.finish_changes == "between", objective=objective,
-        sd=np.nan_to_num(judged.sd),
-        games=np.array([float(c.games) for c in conditions]), cut=event.cut,
-    )
-    start = time.perf_counter()
-    found = model.best_bags(program, margin=margin, most=most)
     best = found[0]
-    seconds["integer program"] = time.perf_counter() - start
     start = time.perf_counter()
     comparisons = _comparisons(program, samples, best)
     balls = _balls(event, uses, program, judged, samples, best, conditions)
@@ -598,12 +744,47 @@ def plan(
                               float(high), share))
     return BagPlan(
         event, conditions, uses, judged, objective, best, balls,
-        _advice(uses, conditions, judged, best), tuple(choices), other,
+        _advice(event, uses, conditions, judged, best), tuple(choices), other,
         float(np.mean(behind <= margin)), comparisons,
-        _cut_chance(event, program, judged, conditions, uses, best, shots, seed, cache),
+        _cut_chance(event, program, judging, best),
         _paths(event, uses, conditions, judged, best), int(shots), seed, int(resamples),
-        float(margin), cache.damaged, seconds,
+        float(margin), cache.damaged, settled, seconds,
     )
+
+
+def _settle(judging: _Judging, programmed: Callable[[Judged], model.Program], margin: float,
+            most: int, seconds: dict[str, float]) -> tuple[list[model.Solution], bool]:
+    """The best bags, after thorough searches wherever they could matter; and whether that is so.
+
+    Quick lines leave pins behind. So the program is also solved with every quick line worth `HOPE`
+    pins more. What that bag throws is searched thoroughly, and so on until the hopeful program's
+    bag and all listed bags throw thorough lines only: then no other bag is better, even if each
+    of its quick lines were that much too low. False if MOST_THOROUGH pairs did not suffice.
+    """
+    spent = 0.0
+    while True:
+        judged = judging.result()
+        program = programmed(judged)
+        hope = np.where(judged.thorough, 0.0, HOPE)
+        start = time.perf_counter()
+        hoped = model.solve(replace(program, values=program.values + hope), lean=False)
+        assert hoped is not None  # the limits do not depend on the values
+        wanted = _quick_pairs(hoped, judged)
+        found = None
+        if not wanted:
+            found = model.best_bags(program, margin=margin, most=most)
+            wanted = {pair for s in found for pair in _quick_pairs(s, judged)}
+        spent += time.perf_counter() - start
+        seconds["integer program"] = spent
+        if found is not None and not wanted:
+            return found, True
+        if judged.thorough.sum() + len(wanted) > MOST_THOROUGH:
+            return model.best_bags(program, margin=margin, most=most), False
+        judging.deepen(wanted)
+
+
+def _quick_pairs(solution: model.Solution, judged: Judged) -> set[tuple[int, int]]:
+    return {(int(v), c) for c, v in enumerate(solution.use) if not judged.thorough[v, c]}
 
 
 def _sampled(program: model.Program, values: np.ndarray) -> model.Program:
@@ -783,14 +964,15 @@ def _comparisons(program: model.Program, samples: np.ndarray, best: model.Soluti
     return tuple(out)
 
 
-def _advice(uses: tuple[Use, ...], conditions: tuple[Condition, ...], judged: Judged,
+def _advice(event: Event, uses: tuple[Use, ...], conditions: tuple[Condition, ...], judged: Judged,
             best: model.Solution) -> tuple[Advice, ...]:
     out: list[Advice] = []
     for c, condition in enumerate(conditions):
         v = int(best.use[c])
         before = out[-1] if out and conditions[c - 1].round == condition.round else None
         top = int(np.nanargmax(judged.pins[:, c]))
-        line = float(judged.laydown[v, c]), float(judged.angle_deg[v, c])
+        true = float(judged.laydown[v, c]), float(judged.angle_deg[v, c])
+        line = event.as_read(*true)
         out.append(Advice(
             c, v, uses[v].variant.ball, uses[v].variant.finish, line[0], board_at_arrows(*line),
             line[1], float(judged.pins[v, c]), float(judged.low[v, c]), float(judged.high[v, c]),
@@ -798,24 +980,19 @@ def _advice(uses: tuple[Use, ...], conditions: tuple[Condition, ...], judged: Ju
             before is not None and before.ball != uses[v].variant.ball,
             float(judged.pins[top, c] - judged.pins[v, c]),
             f"{uses[top].variant.ball} {uses[top].variant.layout} {uses[top].variant.finish}",
+            *true,
         ))
     return tuple(out)
 
 
-def _cut_chance(event: Event, program: model.Program, judged: Judged,
-                conditions: tuple[Condition, ...], uses: tuple[Use, ...], best: model.Solution,
-                shots: int, seed: int, cache: Cache) -> float | None:
+def _cut_chance(event: Event, program: model.Program, judging: _Judging, best: model.Solution
+                ) -> float | None:
     """Chance that all games together reach the cut with the best bag."""
     if event.cut is None:
         return None
-    sd = judged.sd.copy()
-    for c, condition in enumerate(conditions):
-        v = int(best.use[c])
-        if not np.isfinite(sd[v, c]):
-            records, _ = _condition(event, (uses[v],), condition, shots, seed, cache,
-                                    lambda n: None)
-            sd[v, c] = _game_sd(records[0]["entry"].astype(float))
-    sd = np.where(np.isfinite(sd), sd, 0.0)
+    sd = np.zeros(program.values.shape)
+    for c, v in enumerate(best.use):
+        sd[v, c] = judging.game_sd(int(v), c)
     return model.bag_value(replace(program, objective="cut", sd=sd, cut=event.cut), best.use)[0]
 
 

@@ -25,7 +25,7 @@ PACKAGE = Path(__file__).parent
 # whose text decides what a shot, a line, its worth or a lane's change is
 SHOT_SOURCES = ("motion/kernels.py", "motion/setup.py", "motion/batch.py", "trajectory.py",
                 "pocket.py", "lane.py", "units.py", "release.py", "bag_lines.py", "bag_pins.py",
-                "data/carry.npz", "data/spares.npz")
+                "pindeck/spares.py", "pindeck/table.py", "data/carry.npz", "data/spares.npz")
 LANE_SOURCES = (*SHOT_SOURCES, "transition.py", "lineup.py", "bag.py")
 
 

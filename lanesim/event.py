@@ -6,7 +6,7 @@ Paths in it are taken from the file's own folder. Unknown keys are refused by na
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import msgspec
@@ -182,7 +182,9 @@ class Event:
     """An event, validated. See the fields of the file; limits as in `bag_model.Limits`.
 
     bag_weight_lb : what the balls may weigh together, the empty case taken off.
+    player : with the true release; `basis` says how the player reads it.
     friction : the lane's friction model; a fit's where `fitted` names one.
+    basis : the fit, or none: whose offsets turn true lines into those that the player reads.
     provenance : 'assumed', or 'fitted to N shots' and what of it the fit does not know.
     """
 
@@ -202,6 +204,13 @@ class Event:
     finish_games: float = DEFAULT_FINISH_GAMES
     friction: FrictionModel = DEFAULT_FRICTION
     provenance: str = "assumed"
+    basis: Basis = field(default_factory=Basis)
+
+    def as_read(self, laydown_board: float, launch_angle_deg: float) -> tuple[float, float]:
+        """A true line (laydown board, launch angle) as the player's own measuring calls it."""
+        offsets = self.basis.offsets
+        return (laydown_board - offsets.get("laydown_board", 0.0),
+                launch_angle_deg - offsets.get("launch_angle_deg", 0.0))
 
     @property
     def games(self) -> int:
@@ -288,7 +297,7 @@ def _event(entry: EventEntry, folder: Path) -> Event:
         candidates=candidates, friction=basis.friction, provenance=provenance,
         lanes=lanes, registered=limits.registered, carried=limits.carried, bag_weight_lb=weight,
         drilled=limits.drilled, finish_changes=limits.finish_changes, maximise=entry.maximise,
-        cut=entry.cut, finish_games=float(entry.finish_games),
+        cut=entry.cut, finish_games=float(entry.finish_games), basis=basis,
     )
 
 

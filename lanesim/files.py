@@ -77,9 +77,14 @@ def save_figure(figure: Any, path: str | Path, dpi: int = 130) -> Path:
     kind = Path(path).suffix.lstrip(".").lower()
     if kind not in {"png", "svg", "pdf"}:
         raise InputError(f"cannot draw {path}: the name must end in .png, .svg or .pdf")
+    return write_bytes(path, drawn(figure, kind, dpi))
+
+
+def drawn(figure: Any, kind: str = "png", dpi: int = 130) -> bytes:
+    """A matplotlib figure rendered as a file of that kind."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format=kind, dpi=dpi)
-    return write_bytes(path, buffer.getvalue())
+    return buffer.getvalue()
 
 
 def read_text(path: str | Path, kind: str) -> str:

@@ -7,15 +7,12 @@ computed here. Text that came from files is escaped.
 from __future__ import annotations
 
 import base64
-import io
 import math
 from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from .bag import BagPlan
 
 CAUTIONS = (
@@ -56,17 +53,18 @@ ul { padding-left: 1.2em; }
 """
 
 
-def bag_page(plan: BagPlan, figures: Sequence[tuple[str, Figure]]) -> str:
-    """The page. figures : (what it shows, a figure) in the order they stand."""
+def bag_page(plan: BagPlan, figures: Sequence[tuple[str, bytes]]) -> str:
+    """The page. figures : (a key of ALT, PNG)."""
     event, player = plan.event, plan.event.player
+    release = event.basis.measured(player.release)
     pictures = dict(figures)
     parts = [
         "<!doctype html>", '<html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         f"<title>{escape(event.title)}: the bag</title>", f"<style>{STYLE}</style></head><body>",
         f"<h1>{escape(event.title)}</h1>",
-        f"<p class=small>For {escape(player.name)}: {player.release.speed_mph:g} mph, "
-        f"{player.release.rev_rpm:g} rpm, {escape(player.release.hand)}-handed; spread: "
+        f"<p class=small>For {escape(player.name)}: {release.speed_mph:g} mph, "
+        f"{release.rev_rpm:g} rpm, {escape(player.release.hand)}-handed; spread: "
         f"{escape(player.spread_source)}. {event.games} games in {len(event.rounds)} rounds.</p>",
         f"<p class=lead>{escape(headline(plan))}</p>",
         "<h2>The bag</h2>", _table(*ball_table(plan), "bag"),
@@ -74,8 +72,7 @@ def bag_page(plan: BagPlan, figures: Sequence[tuple[str, Figure]]) -> str:
         _picture(pictures, "ladder"),
         "<h2>What to throw, where to start, when to change</h2>",
         _table(*advice_table(plan), "use", marked=[a.change for a in plan.advice]),
-        "<p class=small>Laydown and arrows are boards as the player counts them, for the middle of "
-        "the ball. A line is where to start; adjust to what the lane shows.</p>",
+        f"<p class=small>{escape(line_words(plan))}</p>",
         _picture(pictures, "lines"),
         "<h2>How sure is it?</h2>",
         *(f"<p>{escape(line)}</p>" for line in certainty(plan)),
@@ -178,6 +175,20 @@ def advice_table(plan: BagPlan) -> tuple[list[str], list[list[str]]]:
             f"{a.pins:.1f}", f"{a.low:.1f} to {a.high:.1f}", f"{100 * a.strike:.0f} %", hole,
         ])
     return head, rows
+
+
+def line_words(plan: BagPlan) -> str:
+    """What the boards and angles of a line mean."""
+    text = ("Laydown and arrows are boards as the player counts them, for the middle of the ball. "
+            "A line is where to start; adjust to what the lane shows.")
+    offsets = plan.event.basis.offsets
+    names = {"laydown_board": ("laydown", "boards"), "launch_angle_deg": ("launch angle", "deg")}
+    parts = [f"{word} {offsets[key]:+.2f} {unit}" for key, (word, unit) in names.items()
+             if offsets.get(key)]
+    if parts:
+        text += (" Lines are given as the player's own measuring reads them; by the fit the true "
+                 f"ones differ from that by: {', '.join(parts)} (drawn paths are true ones).")
+    return text
 
 
 def choice_table(plan: BagPlan) -> tuple[list[str], list[list[str]]]:
@@ -285,6 +296,22 @@ def shop_text(plan: BagPlan) -> str:
     return "\n".join(lines)
 
 
+def line_search_words(plan: BagPlan) -> str:
+    """How far the lines behind the numbers were searched, and what follows for the choice."""
+    from .bag import HOPE
+
+    count = int(plan.judged.thorough.sum())
+    text = (f"Lines were found by a quick search, and by a thorough one for {count} of the "
+            f"{plan.pairs} pairs of a ball and a condition, among them all that the "
+            "bags listed here throw")
+    if plan.settled:
+        return (text + "; no other bag would be better even if each of its quick lines were "
+                f"{HOPE:g} pins a game too low. A thorough line, too, may be improved a little.")
+    return (text.replace(", among them all that the bags listed here throw", "")
+            + f"; not enough to rule out that a bag with lines {HOPE:g} pins a game better than "
+            "the quick search found would be better.")
+
+
 def small_print(plan: BagPlan) -> str:
     """Where the numbers come from and what they leave out."""
     seconds = sum(plan.seconds.values())
@@ -293,9 +320,8 @@ def small_print(plan: BagPlan) -> str:
             f"each ball's own line in each condition (the same random numbers for all), seed "
             f"{plan.seed}; {plan.judged.shots_thrown:,} shots thrown and "
             f"{plan.judged.records_found} results taken from earlier runs in {seconds:.0f} s. "
-            "Intervals hold for shots and simulated pins, not for errors of the model itself, nor "
-            "for lines better than the quick search found (on average 1.3 pins a game better, "
-            "measured). "
+            f"{line_search_words(plan)} "
+            "Intervals hold for shots and simulated pins, not for errors of the model itself. "
             "The other players are taken to be like this one, the lane to change the same whatever "
             f"is thrown, every finish to have {plan.event.finish_games:g} games on it, frames to "
             "be independent.")
@@ -323,12 +349,10 @@ def _is_number(cell: str) -> bool:
     return cell[:1] in "+-0123456789" and " " not in cell.removesuffix(" %")
 
 
-def _picture(pictures: dict[str, Figure], name: str) -> str:
+def _picture(pictures: dict[str, bytes], name: str) -> str:
     if name not in pictures:
         return ""
-    buffer = io.BytesIO()
-    pictures[name].savefig(buffer, format="png", dpi=130)
-    data = base64.b64encode(buffer.getvalue()).decode("ascii")
+    data = base64.b64encode(pictures[name]).decode("ascii")
     return f'<img id="{name}" alt="{escape(ALT[name])}" src="data:image/png;base64,{data}">'
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import csv
+import json
+
 import numpy as np
 import pytest
 from bag_events import TEXT, small_event
+from click.testing import CliRunner
 
+from lanesim.cli import cli
 from lanesim.errors import InputError
 from lanesim.event import parse_event
 from lanesim.fitted import Basis, load_fitted
+from lanesim.lineup import board_at_arrows
 
 FIT = """
 format = "lanesim-fitted-1"
@@ -49,3 +55,31 @@ def test_a_missing_fit_is_refused_in_one_line(tmp_path):
     with pytest.raises(InputError, match=r"no\.toml"):
         small_event(tmp_path)
         parse_event('fitted = "no.toml"\n' + TEXT, "evening.toml", tmp_path)
+
+
+def test_lines_are_given_as_the_player_reads_them(tmp_path):
+    """Report, CSV, JSON and screen: the true line less the fit's offsets, derived by hand."""
+    (tmp_path / "fit.toml").write_text(FIT + "laydown_board = 1.5\nlaunch_angle_deg = -0.25\n")
+    small_event(tmp_path)
+    (tmp_path / "event.toml").write_text('fitted = "fit.toml"\n' + TEXT)
+    words = ["bag", str(tmp_path / "event.toml"), "--out", str(tmp_path / "out"), "--shots", "64",
+             "--resamples", "10"]
+    done = CliRunner().invoke(cli, words, catch_exceptions=False)
+    assert done.exit_code == 0, done.output
+    with (tmp_path / "out" / "bag.csv").open() as stream:
+        rows = list(csv.DictReader(stream))
+    assert rows
+    for row in rows:
+        read, true = (float(row[k]) for k in ("laydown_board", "true_laydown_board"))
+        assert read == pytest.approx(true - 1.5, abs=1e-6)
+        turned, straight = (float(row[k]) for k in ("launch_angle_deg", "true_launch_angle_deg"))
+        assert turned == pytest.approx(straight + 0.25, abs=1e-6)
+        assert float(row["arrow_board"]) == pytest.approx(board_at_arrows(read, turned), abs=1e-4)
+    answer = json.loads((tmp_path / "out" / "bag.json").read_text())
+    said = "laydown +1.50 boards, launch angle -0.25 deg"
+    report = (tmp_path / "out" / "report.html").read_text()
+    assert said in report and said in done.stdout
+    for one in answer["conditions"]:
+        assert one["laydown_board"] == pytest.approx(one["true_laydown_board"] - 1.5)
+        for text in (f"{one['laydown_board']:.1f}", f"{one['launch_angle_deg']:+.1f}"):
+            assert f">{text}<" in report and text in done.stdout

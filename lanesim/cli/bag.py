@@ -73,16 +73,18 @@ def make_plan(event: Any, *, shots: int, seed: int, resamples: int, margin: floa
 def write_plan(plan: BagPlan, folder: Path) -> list[Path]:
     """Report, table, lists and pictures; returns what was written."""
     from ..figures import bag as figures
-    from ..files import save_figure, to_json, write_text
+    from ..files import drawn, to_json, write_bytes, write_text
     from ..page import bag_page, shop_text
 
-    drawn = [("ladder", figures.draw_ladder(plan)), ("lines", figures.draw_lines(plan)),
-             ("gains", figures.draw_gains(plan)), ("pins", figures.draw_pins(plan))]
-    out = [write_text(folder / "report.html", bag_page(plan, drawn)),
+    pictures = [("ladder", drawn(figures.draw_ladder(plan))),
+                ("lines", drawn(figures.draw_lines(plan))),
+                ("gains", drawn(figures.draw_gains(plan))),
+                ("pins", drawn(figures.draw_pins(plan)))]
+    out = [write_text(folder / "report.html", bag_page(plan, pictures)),
            write_text(folder / "bag.csv", plan.to_csv()),
            write_text(folder / "bag.json", to_json(plan.to_dict()) + "\n"),
            write_text(folder / "shop.txt", shop_text(plan))]
-    return out + [save_figure(figure, folder / f"bag-{name}.png") for name, figure in drawn]
+    return out + [write_bytes(folder / f"bag-{name}.png", png) for name, png in pictures]
 
 
 def print_plan(plan: BagPlan) -> None:
@@ -98,6 +100,8 @@ def print_plan(plan: BagPlan) -> None:
     click.echo()
     c.print_table(*page.advice_table(plan), title="What to throw and where to start",
                   left=(0, 1, 2, 9))
+    if plan.event.basis.offsets:
+        click.echo(page.line_words(plan))
     click.echo()
     c.print_table(*page.choice_table(plan), title="The best bags", left=(0,))
     for line in page.certainty(plan):

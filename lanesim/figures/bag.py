@@ -189,7 +189,9 @@ def draw_lines(plan: BagPlan) -> Figure:
     rounds = plan.event.rounds
     figure = new_figure(
         9.4, 1.3 + 2.35 * len(rounds), "Lines to start on",
-        subtitle="mean shots over the fresh oil of each round; boards as the player counts them",
+        subtitle="mean shots over the fresh oil of each round; boards as the player counts them"
+                 + (" (drawn: true boards; named: as the player reads them)"
+                    if plan.event.basis.offsets else ""),
         note="The lane is stretched across: 39 boards against 60 ft.",
     )
     hand = plan.event.player.release.hand
