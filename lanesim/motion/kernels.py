@@ -30,6 +30,7 @@ Equations (derived in the docstrings):
 from __future__ import annotations
 
 import math
+from collections import namedtuple
 
 import numpy as np
 from numba import njit, prange
@@ -100,10 +101,111 @@ TRACTION_MARGIN = 1.001  # rolling breaks when the force needed exceeds 1.001 mu
 RESLIDE_SLIP = 1e-4  # [m/s] slip given to a ball that breaks loose, along the excess force
 
 
+# --- numbers behind the exponential and the logarithm ------------------------------------------
+INV_LN2 = 1.0 / math.log(2.0)
+LN2_HIGH = 6.93147180369123816490e-01  # ln 2 in two parts, the first with 32 zero bits at its end:
+LN2_LOW = 1.90821492927058770002e-10  # n LN2_HIGH is exact (Cody & Waite, 1980)
+ROUNDER = 1.5 * 2.0**52
+SQRT2 = math.sqrt(2.0)
+
+
+# =========================== exponential and logarithm ==========================================
+#
+# The batch follows many shots side by side in the processor's vector registers.  A compiler can
+# only do that with arithmetic, not with calls into a library, so these two are written out.
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def exponential(x):
+    """exp(x) to 3e-16 for |x| < 700 (beyond: the value there): 2^n times a series in |r| < 0.35.
+
+    Adding 1.5 2^52 rounds to a whole number and leaves it in the last bits of the sum; shifted
+    into the exponent's place they are 2^n.
+    """
+    x = -700.0 if x < -700.0 else x
+    x = 700.0 if x > 700.0 else x
+    shifted = x * INV_LN2 + ROUNDER
+    n = shifted - ROUNDER
+    r = (x - n * LN2_HIGH) - n * LN2_LOW
+    p = 1 / 39916800 + r * (1 / 479001600)
+    p = 1 / 40320 + r * (1 / 362880 + r * (1 / 3628800 + r * p))
+    p = 1 / 120 + r * (1 / 720 + r * (1 / 5040 + r * p))
+    p = 1.0 + r * (1.0 + r * (1 / 2 + r * (1 / 6 + r * (1 / 24 + r * p))))
+    bits = (np.float64(shifted).view(np.int64) + 1023) << 52
+    return p * np.int64(bits).view(np.float64)
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def logarithm(x):
+    """ln(x) to 3e-16 for normal positive x: exponent times ln 2, and 2 artanh((m - 1)/(m + 1))."""
+    bits = np.float64(x).view(np.int64)
+    # the exponent as the last bits of a number near 2^52
+    power = np.int64((bits >> 52) | 0x4330000000000000).view(np.float64) - (2.0**52 + 1023.0)
+    m = np.int64((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64)
+    large = m > SQRT2
+    m = 0.5 * m if large else m
+    power = power + 1.0 if large else power
+    s = (m - 1.0) / (m + 1.0)
+    z = s * s
+    series = 1 / 13 + z * (1 / 15 + z * (1 / 17 + z * (1 / 19)))
+    series = 1 / 5 + z * (1 / 7 + z * (1 / 9 + z * (1 / 11 + z * series)))
+    series = 1.0 + z * (1 / 3 + z * series)
+    return power * LN2_HIGH + (2.0 * s * series + power * LN2_LOW)
+
+
 # =========================== friction field ====================================================
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", forceinline=True)
+def film_patch(fx, fy, film):
+    """The 3 x 3 spline coefficients around a point and its place (tx, ty) in the middle cell.
+
+    fx, fy : the point in cells.  Coefficients are the cell means, mirrored at the lane's edges and
+    at the foul line and zero beyond the last row; tx and ty run from -0.5 to 0.5.  Any fx and fy
+    are allowed, NaN too.
+    """
+    rows, cols = film.shape
+    # comparisons written so that a NaN becomes the far end: it must not become an index
+    cx = fx if fx < rows + 1.5 else rows + 1.5
+    cx = cx if cx > 0.0 else 0.0
+    cy = fy if fy < cols - 0.5 else cols - 0.5
+    cy = cy if cy > 0.0 else 0.0
+    i = int(cx)
+    j = int(cy)
+    i0 = min(max(i - 1, 0), rows - 1)
+    i1 = min(i, rows - 1)
+    i2 = min(i + 1, rows - 1)
+    z0 = 1.0 if i <= rows else 0.0
+    z1 = 1.0 if i < rows else 0.0
+    z2 = 1.0 if i + 1 < rows else 0.0
+    j0 = max(j - 1, 0)
+    j2 = min(j + 1, cols - 1)
+    return fx - i - 0.5, fy - j - 0.5, (
+        z0 * film[i0, j0], z0 * film[i0, j], z0 * film[i0, j2],
+        z1 * film[i1, j0], z1 * film[i1, j], z1 * film[i1, j2],
+        z2 * film[i2, j0], z2 * film[i2, j], z2 * film[i2, j2],
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def film_value(tx, ty, f):
+    """Lane film [m] from the coefficients and the place of `film_patch`: quadratic B-splines."""
+    ty = ty if ty < 0.5 else 0.5  # beside the lane: as at its edge
+    ty = ty if ty > -0.5 else -0.5
+    wx0 = 0.5 * (0.5 - tx) ** 2
+    wx1 = 0.75 - tx * tx
+    wx2 = 0.5 * (0.5 + tx) ** 2
+    wy0 = 0.5 * (0.5 - ty) ** 2
+    wy1 = 0.75 - ty * ty
+    wy2 = 0.5 * (0.5 + ty) ** 2
+    return (
+        wx0 * (wy0 * f[0] + wy1 * f[1] + wy2 * f[2])
+        + wx1 * (wy0 * f[3] + wy1 * f[4] + wy2 * f[5])
+        + wx2 * (wy0 * f[6] + wy1 * f[7] + wy2 * f[8])
+    )
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
 def film_at(x, y, film, board, cell_x):
     """Lane film [m] at a point by tensor quadratic B-splines on the cell means.
 
@@ -115,79 +217,80 @@ def film_at(x, y, film, board, cell_x):
     ----------
     x, y : position [m];  film : (rows, boards) cell film [m];  board, cell_x : cell size [m].
     """
-    rows, cols = film.shape
-    fx = x / cell_x
-    fy = y / board
-    i = math.floor(fx)
-    j = math.floor(fy)
-    if i > rows or i < -1:
-        return 0.0
-    j = min(max(j, 0), cols - 1)
-    tx = fx - i - 0.5
-    ty = min(max(fy - j - 0.5, -0.5), 0.5)
-    wx0 = 0.5 * (0.5 - tx) ** 2
-    wx1 = 0.75 - tx * tx
-    wx2 = 0.5 * (0.5 + tx) ** 2
-    wy0 = 0.5 * (0.5 - ty) ** 2
-    wy1 = 0.75 - ty * ty
-    wy2 = 0.5 * (0.5 + ty) ** 2
-    jm = max(j - 1, 0)
-    jp = min(j + 1, cols - 1)
-    total = 0.0
-    i0 = max(i - 1, 0)
-    if i0 < rows:
-        total += wx0 * (wy0 * film[i0, jm] + wy1 * film[i0, j] + wy2 * film[i0, jp])
-    if 0 <= i < rows:
-        total += wx1 * (wy0 * film[i, jm] + wy1 * film[i, j] + wy2 * film[i, jp])
-    elif i < 0:
-        total += wx1 * (wy0 * film[0, jm] + wy1 * film[0, j] + wy2 * film[0, jp])
-    if i + 1 < rows:
-        total += wx2 * (wy0 * film[i + 1, jm] + wy1 * film[i + 1, j] + wy2 * film[i + 1, jp])
-    return total
+    tx, ty, f = film_patch(x / cell_x, y / board, film)
+    return film_value(tx, ty, f)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def asperity_share(h_eff, par):
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def asperity_share(h_lane, h_track, powered, par):
     """Share phi of the load carried by asperities: exp(-(lambda/lambda_ref)^q), lambda = h/sigma.
 
-    Near 1 for lambda < 1/3 (boundary), small for lambda > 3 (full film): the regimes of
-    Hamrock, Schmid & Jacobson, Fundamentals of Fluid Film Lubrication.
+    h = chi (h_lane + h_track).  Near 1 for lambda < 1/3 (boundary), small for lambda > 3 (full
+    film): the regimes of Hamrock, Schmid & Jacobson, Fundamentals of Fluid Film Lubrication.
+    powered = False leaves out the power, for callers that know q to be 1.
     """
-    if h_eff <= 0.0:
-        return 1.0
+    h_eff = par[P_CHI] * (h_lane + h_track)
     ratio = h_eff / (par[P_SIGMA] * par[P_LAMBDA_REF])
-    power = par[P_LAMBDA_POWER]
-    if power == 1.0:
-        return math.exp(-ratio)
-    return math.exp(-(ratio**power))
+    if powered:
+        raised = exponential(par[P_LAMBDA_POWER] * logarithm(ratio))
+        ratio = raised if par[P_LAMBDA_POWER] != 1.0 else ratio
+    phi = exponential(-ratio)
+    return phi if h_eff > 0.0 else 1.0
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def mixed_friction(x, h_lane, h_track, phi, slip, par):
+    """`friction_coefficient` for a known share phi of the asperities."""
+    area = math.pi * par[P_CONTACT_A] ** 2
+    load = par[P_MASS] * par[P_GRAVITY]
+    shear = par[P_VISCOSITY] * slip * area / (par[P_CHI] * (h_lane + h_track) * load)
+    shear = shear if shear < par[P_FILM_CAP] else par[P_FILM_CAP]
+    mu = phi * par[P_MU_DRY] + (1.0 - phi) * shear
+    mu = mu if phi < 1.0 else par[P_MU_DRY]
+    zone = par[P_TWO_ZONE_MU] if x < par[P_TWO_ZONE_X] else par[P_MU_DRY]
+    return zone if par[P_TWO_ZONE_X] > 0.0 else mu
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
 def friction_coefficient(x, h_lane, h_track, slip, par):
     """Friction coefficient [-] of mixed lubrication at a slip speed [m/s].
 
     mu = phi mu_dry + (1 - phi) min(eta |u| pi a^2 / (h N), cap).  With P_TWO_ZONE_X > 0 the two
     constant zones of Frohlich, Am. J. Phys. 72, 1170 (2004), instead: for teaching and tests.
     """
-    if par[P_TWO_ZONE_X] > 0.0:
-        return par[P_TWO_ZONE_MU] if x < par[P_TWO_ZONE_X] else par[P_MU_DRY]
-    h_eff = par[P_CHI] * (h_lane + h_track)
-    phi = asperity_share(h_eff, par)
-    mu = phi * par[P_MU_DRY]
-    if phi < 1.0:
-        area = math.pi * par[P_CONTACT_A] ** 2
-        load = par[P_MASS] * par[P_GRAVITY]
-        mu += (1.0 - phi) * min(par[P_VISCOSITY] * slip * area / (h_eff * load), par[P_FILM_CAP])
-    return mu
+    return mixed_friction(x, h_lane, h_track, asperity_share(h_lane, h_track, True, par), slip, par)
 
 
 # =========================== rigid body ========================================================
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def rotation_matrix(q0, q1, q2, q3):
-    """Nine entries, row by row, of the matrix body -> lane; any nonzero quaternion is allowed."""
-    s = 2.0 / (q0 * q0 + q1 * q1 + q2 * q2 + q3 * q3)
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def quaternion_product(a0, a1, a2, a3, b0, b1, b2, b3):
+    """Hamilton product a b."""
+    return (
+        a0 * b0 - a1 * b1 - a2 * b2 - a3 * b3,
+        a0 * b1 + a1 * b0 + a2 * b3 - a3 * b2,
+        a0 * b2 - a1 * b3 + a2 * b0 + a3 * b1,
+        a0 * b3 + a1 * b2 - a2 * b1 + a3 * b0,
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def small_rotation(t0, t1, t2):
+    """Unit quaternion of a rotation by the vector t [rad]: series, to 1e-14 up to 4 rad."""
+    z = 0.25 * (t0 * t0 + t1 * t1 + t2 * t2)
+    s = 1.0 - z * (1 / 110) * (1.0 - z * (1 / 156) * (1.0 - z * (1 / 210)))
+    s = 1.0 - z * (1 / 42) * (1.0 - z * (1 / 72) * s)
+    s = 0.5 * (1.0 - z * (1 / 6) * (1.0 - z * (1 / 20) * s))
+    c = 1.0 - z * (1 / 132) * (1.0 - z * (1 / 182) * (1.0 - z * (1 / 240)))
+    c = 1.0 - z * (1 / 56) * (1.0 - z * (1 / 90) * c)
+    c = 1.0 - z * (1 / 2) * (1.0 - z * (1 / 12) * (1.0 - z * (1 / 30) * c))
+    return c, s * t0, s * t1, s * t2
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def scaled_matrix(s, q0, q1, q2, q3):
+    """The matrix of a quaternion, s = 2 over the square of its length."""
     return (
         1.0 - s * (q2 * q2 + q3 * q3), s * (q1 * q2 - q0 * q3), s * (q1 * q3 + q0 * q2),
         s * (q1 * q2 + q0 * q3), 1.0 - s * (q1 * q1 + q3 * q3), s * (q2 * q3 - q0 * q1),
@@ -195,16 +298,36 @@ def rotation_matrix(q0, q1, q2, q3):
     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def rotation_matrix(q0, q1, q2, q3):
+    """Nine entries, row by row, of the matrix body -> lane; any nonzero quaternion is allowed."""
+    return scaled_matrix(2.0 / (q0 * q0 + q1 * q1 + q2 * q2 + q3 * q3), q0, q1, q2, q3)
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def unit_matrix(q0, q1, q2, q3):
+    """`rotation_matrix` of a quaternion known to be of length 1: saves a division."""
+    return scaled_matrix(2.0, q0, q1, q2, q3)
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def to_body(x, y, z, m):
+    """Turn a lane-frame vector into the body frame."""
+    return (
+        m[0] * x + m[3] * y + m[6] * z,
+        m[1] * x + m[4] * y + m[7] * z,
+        m[2] * x + m[5] * y + m[8] * z,
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
 def body_rates_free(lx, ly, lz, m, par):
     """Angular velocity in the body frame [rad/s] from L in the lane frame: I^-1 Q^T L."""
-    b1 = (m[0] * lx + m[3] * ly + m[6] * lz) / par[P_I1]
-    b2 = (m[1] * lx + m[4] * ly + m[7] * lz) / par[P_I2]
-    b3 = (m[2] * lx + m[5] * ly + m[8] * lz) / par[P_I3]
-    return b1, b2, b3
+    b1, b2, b3 = to_body(lx, ly, lz, m)
+    return b1 * (1.0 / par[P_I1]), b2 * (1.0 / par[P_I2]), b3 * (1.0 / par[P_I3])
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
 def to_lane(b1, b2, b3, m):
     """Turn a body-frame vector into the lane frame."""
     return (
@@ -214,9 +337,9 @@ def to_lane(b1, b2, b3, m):
     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def axis_rate(b1, b2, b3, par):
-    """Speed [rad/s] at which the rotation axis moves over the ball, turn by turn.
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def axis_rate_squared(b1, b2, b3, par):
+    """Square of the speed [rad/s] at which the rotation axis moves over the ball, turn by turn.
 
     Euler's gyroscopic term c = I^-1 (I w x w), its part across w, over |w|.  The friction torque
     is left out on purpose: fixed on the lane, it circles once a turn in the body and moves the
@@ -226,35 +349,67 @@ def axis_rate(b1, b2, b3, par):
     i2 = par[P_I2]
     i3 = par[P_I3]
     w2 = b1 * b1 + b2 * b2 + b3 * b3
-    if w2 < 1e-12:
-        return 0.0
-    c1 = (i2 - i3) * b2 * b3 / i1
-    c2 = (i3 - i1) * b3 * b1 / i2
-    c3 = (i1 - i2) * b1 * b2 / i3
+    c1 = (i2 - i3) * b2 * b3 * (1.0 / i1)
+    c2 = (i3 - i1) * b3 * b1 * (1.0 / i2)
+    c3 = (i1 - i2) * b1 * b2 * (1.0 / i3)
     inverse = 1.0 / w2
     along = (c1 * b1 + c2 * b2 + c3 * b3) * inverse
     d1 = c1 - along * b1
     d2 = c2 - along * b2
     d3 = c3 - along * b3
-    return math.sqrt((d1 * d1 + d2 * d2 + d3 * d3) * inverse)
+    return (d1 * d1 + d2 * d2 + d3 * d3) * inverse if w2 > 1e-12 else 0.0
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def track_film_rate(h_lane, h_track, spin, axis_speed, par):
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def track_film_rate(h_lane, h_track, spin2, axis2, par):
     """Rate [m/s] of the film on the track: n [pickup h_lane - h (1 - o + uptake)].
 
     n = spin/2 pi turns per second; the flare per turn s = R axis_speed 2 pi/spin; a ring covers
-    the share o = exp(-(s/w_t)^2) of the one before it.
+    the share o = exp(-(s/w_t)^2) of the one before it.  spin2 and axis2 are the squares
+    [rad^2/s^2] of the spin and of the speed of the axis on the ball (`axis_rate_squared`).
     """
-    if spin < 1e-6:
-        return 0.0
-    turns = spin * (1.0 / (2.0 * math.pi))
-    gap = par[P_RADIUS] * axis_speed / (turns * par[P_RING_WIDTH])
-    overlap = math.exp(-gap * gap)
-    return turns * (par[P_PICKUP] * h_lane - h_track * (1.0 - overlap + par[P_UPTAKE]))
+    turns = math.sqrt(spin2) * (1.0 / (2.0 * math.pi))
+    gap = par[P_RADIUS] * 2.0 * math.pi / par[P_RING_WIDTH]
+    overlap = exponential(-gap * gap * axis2 * (1.0 / spin2))
+    rate = turns * (par[P_PICKUP] * h_lane - h_track * (1.0 - overlap + par[P_UPTAKE]))
+    return rate if spin2 > 1e-12 else 0.0
 
 
 # =========================== the right-hand side of each regime ================================
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
+    """Sliding: see `slide_rates`, for a known orientation matrix, lane film and asperity share phi.
+
+    Returns
+    -------
+    (dvx, dvy, dLx, dLy, dLz, dh), (body rates), (wx, wy, wz, axis_speed, mu, slip)
+    """
+    b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
+    wx, wy, wz = to_lane(b1, b2, b3, m)
+    radius = par[P_RADIUS]
+    ux = vx - radius * wy
+    uy = vy + radius * wx
+    slip = math.sqrt(ux * ux + uy * uy)
+    mu = mixed_friction(x, h_lane, h, phi, slip, par)
+    push = mu * par[P_GRAVITY]
+    share = -push / slip
+    share = share if slip > 0.0 else 0.0
+    ax = share * ux
+    ay = share * uy
+    mass = par[P_MASS]
+    a = par[P_CONTACT_A]
+    below = a * abs(wz) + (15.0 * math.pi / 16.0) * slip
+    pivot = -(3.0 * math.pi / 16.0) * mass * push * a * a * wz / below
+    pivot = pivot if below > 0.0 else 0.0
+    axis2 = axis_rate_squared(b1, b2, b3, par)
+    dh = track_film_rate(h_lane, h, b1 * b1 + b2 * b2 + b3 * b3, axis2, par)
+    return (
+        (ax, ay, radius * mass * ay, -radius * mass * ax, pivot, dh),
+        (b1, b2, b3),
+        (wx, wy, wz, math.sqrt(axis2), mu, slip),
+    )
 
 
 @njit(cache=True, error_model="numpy")
@@ -269,37 +424,15 @@ def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     (dx, dy, dvx, dvy, dLx, dLy, dLz, wx, wy, wz, dh, axis_speed, mu, slip)
     """
     m = rotation_matrix(q0, q1, q2, q3)
-    b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
-    wx, wy, wz = to_lane(b1, b2, b3, m)
-    radius = par[P_RADIUS]
-    ux = vx - radius * wy
-    uy = vy + radius * wx
-    slip = math.sqrt(ux * ux + uy * uy)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
-    mu = friction_coefficient(x, h_lane, h, slip, par)
-    push = mu * par[P_GRAVITY]
-    ax = 0.0
-    ay = 0.0
-    if slip > 0.0:
-        share = -push / slip
-        ax = share * ux
-        ay = share * uy
-    mass = par[P_MASS]
-    a = par[P_CONTACT_A]
-    below = a * abs(wz) + (15.0 * math.pi / 16.0) * slip
-    pivot = 0.0
-    if below > 0.0:
-        pivot = -(3.0 * math.pi / 16.0) * mass * push * a * a * wz / below
-    speed_of_axis = axis_rate(b1, b2, b3, par)
-    spin = math.sqrt(b1 * b1 + b2 * b2 + b3 * b3)
-    dh = track_film_rate(h_lane, h, spin, speed_of_axis, par)
+    phi = asperity_share(h_lane, h, True, par)
+    d, _, e = slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
     return (
-        vx, vy, ax, ay, radius * mass * ay, -radius * mass * ax, pivot,
-        wx, wy, wz, dh, speed_of_axis, mu, slip,
+        vx, vy, d[0], d[1], d[2], d[3], d[4], e[0], e[1], e[2], d[5], e[3], e[4], e[5],
     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
 def roll_inertia(m, par):
     """The six entries of J = Q diag(I) Q^T + m R^2 diag(1, 1, 0): xx, xy, xz, yy, yz, zz."""
     i1 = par[P_I1]
@@ -316,7 +449,7 @@ def roll_inertia(m, par):
     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
 def solve_symmetric(s, r0, r1, r2):
     """Solve the symmetric 3 x 3 system with entries xx, xy, xz, yy, yz, zz; also (s^-1)_zz."""
     xx, xy, xz, yy, yz, zz = s
@@ -326,12 +459,55 @@ def solve_symmetric(s, r0, r1, r2):
     c11 = xx * zz - xz * xz
     c12 = xy * xz - xx * yz
     c22 = xx * yy - xy * xy
-    det = xx * c00 + xy * c01 + xz * c02
+    inverse = 1.0 / (xx * c00 + xy * c01 + xz * c02)
     return (
-        (c00 * r0 + c01 * r1 + c02 * r2) / det,
-        (c01 * r0 + c11 * r1 + c12 * r2) / det,
-        (c02 * r0 + c12 * r1 + c22 * r2) / det,
-        c22 / det,
+        (c00 * r0 + c01 * r1 + c02 * r2) * inverse,
+        (c01 * r0 + c11 * r1 + c12 * r2) * inverse,
+        (c02 * r0 + c12 * r1 + c22 * r2) * inverse,
+        c22 * inverse,
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
+    """Rolling: see `roll_rates`, for a known orientation matrix, lane film and asperity share phi.
+
+    Returns
+    -------
+    (dx, dy), then as `slide_law`, then (grip, pivot_need, pivot_limit)
+    """
+    radius = par[P_RADIUS]
+    mass = par[P_MASS]
+    kx = lx - mass * radius * vy
+    ky = ly + mass * radius * vx
+    j = roll_inertia(m, par)
+    wx, wy, wz, _ = solve_symmetric(j, kx, ky, lz)
+    b1, b2, b3 = to_body(wx, wy, wz, m)
+    # gyroscopic torque -omega x (I omega), formed in the body frame and turned to the lane
+    i1 = par[P_I1]
+    i2 = par[P_I2]
+    i3 = par[P_I3]
+    gx, gy, gz = to_lane(
+        (i2 - i3) * b2 * b3, (i3 - i1) * b3 * b1, (i1 - i2) * b1 * b2, m
+    )
+    _, _, dwz, inverse_zz = solve_symmetric(j, gx, gy, gz)
+    mu = mixed_friction(x, h_lane, h, phi, 0.0, par)
+    limit = mu * mass * par[P_GRAVITY]
+    pivot_limit = (3.0 * math.pi / 16.0) * limit * par[P_CONTACT_A]
+    pivot_need = -dwz / inverse_zz
+    pivot = pivot_need if pivot_sign == 0.0 else -pivot_sign * pivot_limit
+    dwx, dwy, _, _ = solve_symmetric(j, gx, gy, gz + pivot)
+    fx = mass * radius * dwy
+    fy = -mass * radius * dwx
+    grip = math.sqrt(fx * fx + fy * fy) / limit
+    axis2 = axis_rate_squared(b1, b2, b3, par)
+    dh = track_film_rate(h_lane, h, b1 * b1 + b2 * b2 + b3 * b3, axis2, par)
+    return (
+        (radius * wy, -radius * wx),
+        (radius * dwy, -radius * dwx, radius * fy, -radius * fx, pivot, dh),
+        (b1, b2, b3),
+        (wx, wy, wz, math.sqrt(axis2), mu, 0.0),
+        (grip, pivot_need, pivot_limit),
     )
 
 
@@ -352,40 +528,26 @@ def roll_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, pivot_sign, film, pa
     used, the pivot torque that is needed to hold wz and the one that the contact can give [N m].
     """
     m = rotation_matrix(q0, q1, q2, q3)
+    h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
+    phi = asperity_share(h_lane, h, True, par)
+    v, d, _, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par)
+    return (
+        v[0], v[1], d[0], d[1], d[2], d[3], d[4], e[0], e[1], e[2], d[5], e[3], e[4], e[5],
+        g[0], g[1], g[2],
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def stop_slip(vx, vy, lx, ly, lz, m, par):
+    """`roll_projection` for a known orientation matrix."""
     radius = par[P_RADIUS]
     mass = par[P_MASS]
     kx = lx - mass * radius * vy
     ky = ly + mass * radius * vx
-    j = roll_inertia(m, par)
-    wx, wy, wz, _ = solve_symmetric(j, kx, ky, lz)
-    b1 = m[0] * wx + m[3] * wy + m[6] * wz
-    b2 = m[1] * wx + m[4] * wy + m[7] * wz
-    b3 = m[2] * wx + m[5] * wy + m[8] * wz
-    # gyroscopic torque -omega x (I omega), formed in the body frame and turned to the lane
-    i1 = par[P_I1]
-    i2 = par[P_I2]
-    i3 = par[P_I3]
-    gx, gy, gz = to_lane(
-        (i2 - i3) * b2 * b3, (i3 - i1) * b3 * b1, (i1 - i2) * b1 * b2, m
-    )
-    dwx, dwy, dwz, inverse_zz = solve_symmetric(j, gx, gy, gz)
-    h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
-    mu = friction_coefficient(x, h_lane, h, 0.0, par)
-    limit = mu * mass * par[P_GRAVITY]
-    pivot_limit = (3.0 * math.pi / 16.0) * limit * par[P_CONTACT_A]
-    pivot_need = -dwz / inverse_zz
-    pivot = pivot_need if pivot_sign == 0.0 else -pivot_sign * pivot_limit
-    dwx, dwy, dwz, _ = solve_symmetric(j, gx, gy, gz + pivot)
-    fx = mass * radius * dwy
-    fy = -mass * radius * dwx
-    grip = math.sqrt(fx * fx + fy * fy) / limit
-    speed_of_axis = axis_rate(b1, b2, b3, par)
-    spin = math.sqrt(b1 * b1 + b2 * b2 + b3 * b3)
-    dh = track_film_rate(h_lane, h, spin, speed_of_axis, par)
-    return (
-        radius * wy, -radius * wx, fx / mass, fy / mass, radius * fy, -radius * fx, pivot,
-        wx, wy, wz, dh, speed_of_axis, mu, 0.0, grip, pivot_need, pivot_limit,
-    )
+    wx, wy, _, _ = solve_symmetric(roll_inertia(m, par), kx, ky, lz)
+    nvx = radius * wy
+    nvy = -radius * wx
+    return nvx, nvy, kx + mass * radius * nvy, ky - mass * radius * nvx, lz
 
 
 @njit(cache=True, error_model="numpy")
@@ -395,46 +557,17 @@ def roll_projection(vx, vy, lx, ly, lz, q0, q1, q2, q3, par):
     A friction impulse acts at the contact point and so leaves K unchanged: omega = J^-1 K,
     v = (R wy, -R wx), L = K - m R (-vy, vx, 0).  Returns (vx, vy, Lx, Ly, Lz).
     """
-    m = rotation_matrix(q0, q1, q2, q3)
-    radius = par[P_RADIUS]
-    mass = par[P_MASS]
-    kx = lx - mass * radius * vy
-    ky = ly + mass * radius * vx
-    wx, wy, _wz, _ = solve_symmetric(roll_inertia(m, par), kx, ky, lz)
-    nvx = radius * wy
-    nvy = -radius * wx
-    return nvx, nvy, kx + mass * radius * nvy, ky - mass * radius * nvx, lz
+    return stop_slip(vx, vy, lx, ly, lz, rotation_matrix(q0, q1, q2, q3), par)
 
 
 # =========================== release and contact with the pins =================================
 
 
-@njit(cache=True, error_model="numpy", inline="always")
-def quaternion_product(a0, a1, a2, a3, b0, b1, b2, b3):
-    """Hamilton product a b."""
-    return (
-        a0 * b0 - a1 * b1 - a2 * b2 - a3 * b3,
-        a0 * b1 + a1 * b0 + a2 * b3 - a3 * b2,
-        a0 * b2 - a1 * b3 + a2 * b0 + a3 * b1,
-        a0 * b3 + a1 * b2 - a2 * b1 + a3 * b0,
-    )
-
-
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy")
 def rotation_exp(t0, t1, t2):
-    """Unit quaternion of a rotation by the vector t [rad]."""
-    angle2 = t0 * t0 + t1 * t1 + t2 * t2
-    if angle2 < 4.0:  # series to 1e-14, several times faster than sine and cosine
-        z = 0.25 * angle2
-        s = 1.0 - z * (1 / 110) * (1.0 - z * (1 / 156) * (1.0 - z * (1 / 210)))
-        s = 1.0 - z * (1 / 42) * (1.0 - z * (1 / 72) * s)
-        s = 0.5 * (1.0 - z * (1 / 6) * (1.0 - z * (1 / 20) * s))
-        c = 1.0 - z * (1 / 132) * (1.0 - z * (1 / 182) * (1.0 - z * (1 / 240)))
-        c = 1.0 - z * (1 / 56) * (1.0 - z * (1 / 90) * c)
-        c = 1.0 - z * (1 / 2) * (1.0 - z * (1 / 12) * (1.0 - z * (1 / 30) * c))
-        return c, s * t0, s * t1, s * t2
-    angle = math.sqrt(angle2)
-    s = math.sin(0.5 * angle) / angle
+    """Unit quaternion of a rotation by the vector t [rad], of any size."""
+    angle = math.sqrt(t0 * t0 + t1 * t1 + t2 * t2)
+    s = math.sin(0.5 * angle) / angle if angle > 1e-12 else 0.5
     return math.cos(0.5 * angle), s * t0, s * t1, s * t2
 
 
@@ -519,21 +652,28 @@ def release_state(y0, heading, speed, spin, rotation, tilt, phase, pap, par, sta
 
 
 @njit(cache=True, error_model="numpy")
-def pin_gap(x, y, pins, par):
-    """Smallest distance [m] to contact with any pin (negative: overlapping), and that pin's index.
-
-    pins : (n, 2) pin axes [m].  In three dimensions: the reach already holds the pin's profile.
-    """
+def nearest_pin(x, y, pins):
+    """Smallest horizontal distance [m] to any pin's axis, and that pin's index; pins (n, 2) [m]."""
     best = 1e9
     which = -1
     for k in range(pins.shape[0]):
         dx = x - pins[k, 0]
         dy = y - pins[k, 1]
-        gap = math.sqrt(dx * dx + dy * dy) - par[P_PIN_REACH]
-        if gap < best:
-            best = gap
+        distance = math.sqrt(dx * dx + dy * dy)
+        if distance < best:
+            best = distance
             which = k
     return best, which
+
+
+@njit(cache=True, error_model="numpy")
+def pin_gap(x, y, pins, par):
+    """Smallest distance [m] to contact with any pin (negative: overlapping), and that pin's index.
+
+    pins : (n, 2) pin axes [m].  In three dimensions: the reach already holds the pin's profile.
+    """
+    distance, which = nearest_pin(x, y, pins)
+    return distance - par[P_PIN_REACH], which
 
 
 # =========================== plain ODE form, for the reference ==================================
@@ -569,16 +709,27 @@ def roll_derivative(state, pivot_sign, film, par, out):
     out[11] = r[10]
 
 
-# =========================== Lie-group Runge-Kutta step for the batch ===========================
+# =========================== many shots side by side ============================================
 #
-# A ball turns through radians in the time in which its path changes little.  The step carries the
+# The batch follows LANES shots at a time, one in each lane of the processor's vector registers:
+# an array row holds one quantity of all lanes, and a loop `for k in range(lanes)` without library
+# calls, without stores through several names and with at least 16 turns is what the compiler turns
+# into vector instructions (4 lanes each with AVX2).  What is rare or branches - loading a shot,
+# the trace, pins and gutters, changes of regime - is done lane by lane.  A lane never sees its
+# neighbours, so a shot's answer does not depend on its company.
+#
+# A ball turns through radians in the time in which its path changes little.  A step carries the
 # orientation as a rotation vector theta from the step's start, q = q0 exp(theta) in the body frame
 # (Munthe-Kaas, BIT 38, 92 (1998)).  Angular momentum moves slowly in the lane frame and the spin
 # slowly in the body frame, so that the fast turn is exact and only slow things are left to the
 # Runge-Kutta method (Dormand & Prince, J. Comput. Appl. Math. 6, 19 (1980), 5(4), first stage
 # same as last).  The other numbers are integrated as they are.
 
-N_STEP = 12  # x, y, vx, vy, Lx, Ly, Lz, theta1..3, h, and one unused: whole vector registers
+LANES = 16
+STEP_ROWS = 11  # x, y, vx, vy, Lx, Ly, Lz, theta1..3, h
+STEP_SIZE = STEP_ROWS * LANES
+
+RK_STAGES = 7
 A21 = 1 / 5
 A31, A32 = 3 / 40, 9 / 40
 A41, A42, A43 = 44 / 45, -56 / 15, 32 / 9
@@ -586,7 +737,6 @@ A51, A52, A53, A54 = 19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729
 A61, A62, A63, A64, A65 = 9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656
 A71, A73, A74, A75, A76 = 35 / 384, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84
 E1, E3, E4, E5, E6, E7 = 71 / 57600, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40
-RK_STAGES = 7
 RK_POWER = -1 / 5
 
 # Error that one step may make, per component; benchmarks/README.md has the table they came from.
@@ -598,64 +748,167 @@ TOL_H = 2e-9  # [m]
 STEP_FIRST = 0.01  # [s]
 STEP_MIN = 1e-7
 SLIDE_TURN = 2.2  # [rad] turn of the ball per sliding or rolling step
-CREEP_SLIP = 0.03  # [m/s] slip below which steps are taken by `creep_step`
+CREEP_SLIP = 0.03  # [m/s] slip below which steps are taken by `creep_law`
 CREEP_LEAVE = 0.12  # [m/s] slip above which they are not any more
 CREEP_TURN = 0.4  # [rad] turn of the ball per creep step
+CREEP_LONGEST = 0.02  # [s]
 GRIP_SAFE = 0.95  # traction never breaks while the bound on its use stays below this
 MAX_STEPS = 5000
+STOPPED = 0.05  # [m/s] a ball slower than this down the lane is given up
 
+# what a shot is doing
 SLIDE = 0
-ROLL = 1
-CREEP = 2
+CREEP = 1
+ROLL = 2
+OVER = 3
 
-# rows of the work array: stages 0..6, then these
-W_START = 7  # state at the start of the step (11)
-W_NEW = 8  # state at its end
-W_TRIAL = 9
-W_EXTRA = 10  # 0-2 omega, 3 axis speed, 4 mu, 5 slip, 6 grip, 7 pivot need, 8 pivot limit
-W_ROWS = 11
+# rows of Pack.own: what belongs to a shot between steps
+OWN_Q = STEP_ROWS  # after the 11 step numbers: orientation
+OWN_STEP = OWN_Q + 4  # length proposed for the next step [s]
+OWN_CLOSING = OWN_STEP + 1  # [m/s^2] rate at which slip fell over the last step
+OWN_FORCED = OWN_CLOSING + 1  # > 0: take exactly this step [s] and end there
+OWN_END = OWN_FORCED + 1  # how the shot ends there, END_*
+OWN_PIN = OWN_END + 1
+OWN_TIME = OWN_PIN + 1
+OWN_TURNS = OWN_TIME + 1  # [rad]
+OWN_FLARE = OWN_TURNS + 1  # [rad]
+OWN_BREAK_X = OWN_FLARE + 1
+OWN_BREAK_Y = OWN_BREAK_X + 1
+OWN_ROLL_X = OWN_BREAK_Y + 1
+OWN_STEPS = OWN_ROLL_X + 1
+OWN_NEXT = OWN_STEPS + 1  # next row of the trace
+OWN_ROWS = OWN_NEXT + 1
+
+# rows of Pack.known: what a stage reads besides the state
+KNOWN_Q = 0
+KNOWN_PIVOT = 4
+KNOWN_TX = 5  # place in the film's cell, and its 9 coefficients
+KNOWN_TY = 6
+KNOWN_FILM = 7
+KNOWN_LANE = KNOWN_FILM + 9  # lane film [m], and the share of the asperities
+KNOWN_PHI = KNOWN_LANE + 1
+KNOWN_PAR = KNOWN_PHI + 1
+KNOWN_ROWS = KNOWN_PAR + P_COUNT
+
+# rows of Pack.here and Pack.there: what is known of the ball at a step's start and end
+AT_WX = 0
+AT_WY = 1
+AT_WZ = 2
+AT_AXIS = 3  # speed of the axis on the ball [rad/s]
+AT_MU = 4
+AT_SLIP = 5
+AT_GRIP = 6
+AT_NEED = 7  # pivot torque needed and available [N m]
+AT_LIMIT = 8
+AT_B1 = 9  # body rates
+AT_B2 = 10
+AT_B3 = 11
+AT_ROWS = 12
+
+Pack = namedtuple(
+    "Pack",
+    "own known here there stage rate rates length used error good stuck cross shot kept state",
+)
 
 
 @njit(cache=True, error_model="numpy")
-def stage_rates(work, z, q, regime, pivot, film, par, k):
-    """Rates of the 11 step numbers in work[z], for the orientation q exp(theta); into work[k].
+def new_pack(count):
+    """Scratch for LANES lanes and the waiting shots of a chunk of `count`."""
+    return Pack(
+        np.zeros(OWN_ROWS * LANES),
+        np.zeros(KNOWN_ROWS * LANES),
+        np.zeros(AT_ROWS * LANES),
+        np.zeros(AT_ROWS * LANES),
+        np.zeros(STEP_SIZE),  # stage: state of a stage, at last of the step's end
+        np.zeros(STEP_SIZE),  # rate: its rates
+        np.zeros(RK_STAGES * STEP_SIZE),  # rates of all stages
+        np.zeros(STEP_SIZE),  # length of the step, once a row
+        np.zeros(LANES),  # used: the same, once
+        np.zeros(LANES),  # error of the step over its tolerance
+        np.zeros(LANES),  # good: 1 where the step counts
+        np.zeros(LANES),  # stuck: 1 where a creep step ended without slip
+        np.zeros(4 * LANES),  # cross: whether a cell was passed; there y, slope, track film
+        np.full(LANES, -1),  # shot in the lane
+        np.zeros((count, OWN_ROWS)),  # kept: `own` of shots that wait
+        np.zeros(12),  # state: scratch of `release_state`
+    )
 
-    Rows are named by number, not handed over as views: a view costs an atomic count each time.
-    Also fills the extras, work[W_EXTRA]: omega, axis speed, mu, slip, grip, pivot need and limit.
+
+# --- stages -------------------------------------------------------------------------------------
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def lane_parameters(known, k):
+    """The parameter vector of the ball in lane k as a tuple: numbers in registers, not in memory.
+
+    Written out because a tuple's length must be known to the compiler.
     """
-    t0 = work[z, 7]
-    t1 = work[z, 8]
-    t2 = work[z, 9]
-    e0, e1, e2, e3 = rotation_exp(t0, t1, t2)
-    p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], e0, e1, e2, e3)
-    if regime == SLIDE:
-        r = slide_rates(
-            work[z, 0], work[z, 1], work[z, 2], work[z, 3], work[z, 4], work[z, 5], work[z, 6],
-            p0, p1, p2, p3, work[z, 10], film, par,
-        )
-        wx, wy, wz = r[7], r[8], r[9]
-        work[k, 0], work[k, 1], work[k, 2], work[k, 3] = r[0], r[1], r[2], r[3]
-        work[k, 4], work[k, 5], work[k, 6], work[k, 10] = r[4], r[5], r[6], r[10]
-        work[W_EXTRA, 3], work[W_EXTRA, 4], work[W_EXTRA, 5] = r[11], r[12], r[13]
-        work[W_EXTRA, 6] = 0.0
+    p = KNOWN_PAR * LANES + k
+    return (
+        known[p], known[p + LANES], known[p + 2 * LANES], known[p + 3 * LANES],
+        known[p + 4 * LANES], known[p + 5 * LANES], known[p + 6 * LANES], known[p + 7 * LANES],
+        known[p + 8 * LANES], known[p + 9 * LANES], known[p + 10 * LANES], known[p + 11 * LANES],
+        known[p + 12 * LANES], known[p + 13 * LANES], known[p + 14 * LANES], known[p + 15 * LANES],
+        known[p + 16 * LANES], known[p + 17 * LANES], known[p + 18 * LANES], known[p + 19 * LANES],
+        known[p + 20 * LANES], known[p + 21 * LANES], known[p + 22 * LANES], known[p + 23 * LANES],
+        known[p + 24 * LANES],
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def fetch_film(stage, known, film, lanes):
+    """Bring the film's coefficients around each lane's ball into `known`: one by one, by index."""
+    per_x = 1.0 / known[(KNOWN_PAR + P_CELL_X) * LANES]
+    per_y = 1.0 / known[(KNOWN_PAR + P_BOARD) * LANES]
+    for k in range(lanes):
+        tx, ty, f = film_patch(stage[k] * per_x, stage[LANES + k] * per_y, film)
+        known[KNOWN_TX * LANES + k] = tx
+        known[KNOWN_TY * LANES + k] = ty
+        for n in range(9):
+            known[(KNOWN_FILM + n) * LANES + k] = f[n]
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def weigh_film(stage, known, k, powered):
+    """Lane film under lane k and the share of the asperities there, from what was fetched."""
+    f = KNOWN_FILM * LANES + k
+    h_lane = film_value(
+        known[KNOWN_TX * LANES + k], known[KNOWN_TY * LANES + k],
+        (known[f], known[f + LANES], known[f + 2 * LANES], known[f + 3 * LANES],
+         known[f + 4 * LANES], known[f + 5 * LANES], known[f + 6 * LANES], known[f + 7 * LANES],
+         known[f + 8 * LANES]),
+    )
+    known[KNOWN_LANE * LANES + k] = h_lane
+    known[KNOWN_PHI * LANES + k] = asperity_share(
+        h_lane, stage[10 * LANES + k], powered, lane_parameters(known, k)
+    )
+
+
+@njit(cache=True, error_model="numpy")
+def film_stage(stage, known, film, powered, lanes):
+    """Film and asperities under all lanes; the exponent's power is costly and rarely asked for."""
+    fetch_film(stage, known, film, lanes)
+    if powered:
+        for k in range(lanes):
+            weigh_film(stage, known, k, True)
     else:
-        g = roll_rates(
-            work[z, 0], work[z, 1], work[z, 2], work[z, 3], work[z, 4], work[z, 5], work[z, 6],
-            p0, p1, p2, p3, work[z, 10], pivot, film, par,
-        )
-        wx, wy, wz = g[7], g[8], g[9]
-        work[k, 0], work[k, 1], work[k, 2], work[k, 3] = g[0], g[1], g[2], g[3]
-        work[k, 4], work[k, 5], work[k, 6], work[k, 10] = g[4], g[5], g[6], g[10]
-        work[W_EXTRA, 3], work[W_EXTRA, 4], work[W_EXTRA, 5] = g[11], g[12], 0.0
-        work[W_EXTRA, 6], work[W_EXTRA, 7], work[W_EXTRA, 8] = g[14], g[15], g[16]
-    work[W_EXTRA, 0] = wx
-    work[W_EXTRA, 1] = wy
-    work[W_EXTRA, 2] = wz
-    # theta' = dexpinv of the BODY rate: omega + theta x omega/2 + c theta x (theta x omega)
-    m = rotation_matrix(p0, p1, p2, p3)
-    b0 = m[0] * wx + m[3] * wy + m[6] * wz
-    b1 = m[1] * wx + m[4] * wy + m[7] * wz
-    b2 = m[2] * wx + m[5] * wy + m[8] * wz
+        for k in range(lanes):
+            weigh_film(stage, known, k, False)
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def turned(known, t0, t1, t2, k):
+    """Orientation q exp(theta) of the ball in lane k."""
+    e0, e1, e2, e3 = small_rotation(t0, t1, t2)
+    q = KNOWN_Q * LANES + k
+    return quaternion_product(
+        known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES], e0, e1, e2, e3
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def rotation_vector_rate(t0, t1, t2, b0, b1, b2):
+    """Rate of theta: dexpinv of the BODY rate, b + theta x b/2 + c theta x (theta x b)."""
     c1 = t1 * b2 - t2 * b1
     c2 = t2 * b0 - t0 * b2
     c3 = t0 * b1 - t1 * b0
@@ -663,59 +916,389 @@ def stage_rates(work, z, q, regime, pivot, film, par, k):
     d2 = t2 * c1 - t0 * c3
     d3 = t0 * c2 - t1 * c1
     square = t0 * t0 + t1 * t1 + t2 * t2
-    c = 1.0 / 12.0 + square * (1.0 / 720.0 + square / 30240.0)
-    work[k, 7] = b0 + 0.5 * c1 + c * d1
-    work[k, 8] = b1 + 0.5 * c2 + c * d2
-    work[k, 9] = b2 + 0.5 * c3 + c * d3
+    c = 1.0 / 12.0 + square * (1.0 / 720.0 + square * (1.0 / 30240.0))
+    return b0 + 0.5 * c1 + c * d1, b1 + 0.5 * c2 + c * d2, b2 + 0.5 * c3 + c * d3
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def store_rates(rate, at, k, vx, vy, d, b, e, theta):
+    """Write what a law returned into row k of the rates and of the extras."""
+    rate[k] = vx
+    rate[LANES + k] = vy
+    rate[2 * LANES + k] = d[0]
+    rate[3 * LANES + k] = d[1]
+    rate[4 * LANES + k] = d[2]
+    rate[5 * LANES + k] = d[3]
+    rate[6 * LANES + k] = d[4]
+    rate[7 * LANES + k] = theta[0]
+    rate[8 * LANES + k] = theta[1]
+    rate[9 * LANES + k] = theta[2]
+    rate[10 * LANES + k] = d[5]
+    at[AT_WX * LANES + k] = e[0]
+    at[AT_WY * LANES + k] = e[1]
+    at[AT_WZ * LANES + k] = e[2]
+    at[AT_AXIS * LANES + k] = e[3]
+    at[AT_MU * LANES + k] = e[4]
+    at[AT_SLIP * LANES + k] = e[5]
+    at[AT_B1 * LANES + k] = b[0]
+    at[AT_B2 * LANES + k] = b[1]
+    at[AT_B3 * LANES + k] = b[2]
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def slide_stage(stage, known, rate, at, lanes):
+    """Rates of all lanes, sliding: `slide_law`."""
+    for k in range(lanes):
+        par = lane_parameters(known, k)
+        t0 = stage[7 * LANES + k]
+        t1 = stage[8 * LANES + k]
+        t2 = stage[9 * LANES + k]
+        p0, p1, p2, p3 = turned(known, t0, t1, t2, k)
+        vx = stage[2 * LANES + k]
+        vy = stage[3 * LANES + k]
+        d, b, e = slide_law(
+            stage[k], vx, vy, stage[4 * LANES + k], stage[5 * LANES + k], stage[6 * LANES + k],
+            unit_matrix(p0, p1, p2, p3), stage[10 * LANES + k],
+            known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
+        )
+        theta = rotation_vector_rate(t0, t1, t2, b[0], b[1], b[2])
+        store_rates(rate, at, k, vx, vy, d, b, e, theta)
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def roll_stage(stage, known, rate, at, lanes):
+    """Rates of all lanes, rolling: `roll_law`."""
+    for k in range(lanes):
+        par = lane_parameters(known, k)
+        t0 = stage[7 * LANES + k]
+        t1 = stage[8 * LANES + k]
+        t2 = stage[9 * LANES + k]
+        p0, p1, p2, p3 = turned(known, t0, t1, t2, k)
+        v, d, b, e, g = roll_law(
+            stage[k], stage[2 * LANES + k], stage[3 * LANES + k], stage[4 * LANES + k],
+            stage[5 * LANES + k], stage[6 * LANES + k], unit_matrix(p0, p1, p2, p3),
+            stage[10 * LANES + k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k],
+            known[KNOWN_PIVOT * LANES + k], par,
+        )
+        theta = rotation_vector_rate(t0, t1, t2, b[0], b[1], b[2])
+        store_rates(rate, at, k, v[0], v[1], d, b, e, theta)
+        at[AT_GRIP * LANES + k] = g[0]
+        at[AT_NEED * LANES + k] = g[1]
+        at[AT_LIMIT * LANES + k] = g[2]
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def next_stage(i, start, length, r, out):
+    """State of stage i of Dormand & Prince from the rates r of those before; stage 6 is the end."""
+    s = STEP_SIZE
+    if i == 1:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (A21 * r[n])
+    elif i == 2:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (A31 * r[n] + A32 * r[n + s])
+    elif i == 3:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (A41 * r[n] + A42 * r[n + s] + A43 * r[n + 2 * s])
+    elif i == 4:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (
+                A51 * r[n] + A52 * r[n + s] + A53 * r[n + 2 * s] + A54 * r[n + 3 * s]
+            )
+    elif i == 5:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (
+                A61 * r[n] + A62 * r[n + s] + A63 * r[n + 2 * s] + A64 * r[n + 3 * s]
+                + A65 * r[n + 4 * s]
+            )
+    else:
+        for n in range(s):
+            out[n] = start[n] + length[n] * (
+                A71 * r[n] + A73 * r[n + 2 * s] + A74 * r[n + 3 * s] + A75 * r[n + 4 * s]
+                + A76 * r[n + 5 * s]
+            )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def lie_step(pack, mode, powered, film, lanes):
+    """One Dormand-Prince step of each lane's own length from `own`; error over tolerance too.
+
+    pack.rates must hold the rates at the start.  Leaves the state at the end in pack.stage, its
+    rates in the last row of pack.rates, the extras in pack.there.
+    """
+    stage = pack.stage
+    r = pack.rates
+    e = pack.rate
+    for i in range(1, RK_STAGES):
+        next_stage(i, pack.own, pack.length, r, stage)
+        film_stage(stage, pack.known, film, powered, lanes)
+        if mode == SLIDE:
+            slide_stage(stage, pack.known, e, pack.there, lanes)
+        else:
+            roll_stage(stage, pack.known, e, pack.there, lanes)
+        first = i * STEP_SIZE
+        for n in range(STEP_SIZE):
+            r[first + n] = e[n]
+    s = STEP_SIZE
+    for n in range(s):
+        e[n] = abs(
+            E1 * r[n] + E3 * r[n + 2 * s] + E4 * r[n + 3 * s] + E5 * r[n + 4 * s]
+            + E6 * r[n + 5 * s] + E7 * r[n + 6 * s]
+        )
+    for k in range(lanes):
+        momentum = pack.known[(KNOWN_PAR + P_RADIUS) * LANES + k] / (
+            TOL_V * pack.known[(KNOWN_PAR + P_I2) * LANES + k]
+        )
+        worst = max(e[k] * (1.0 / TOL_X), e[LANES + k] * (1.0 / TOL_Y))
+        worst = max(worst, max(e[2 * LANES + k], e[3 * LANES + k]) * (1.0 / TOL_V))
+        turn = max(e[4 * LANES + k], e[5 * LANES + k], e[6 * LANES + k])
+        worst = max(worst, turn * momentum)
+        turn = max(e[7 * LANES + k], e[8 * LANES + k], e[9 * LANES + k])
+        worst = max(worst, turn * (1.0 / TOL_THETA), e[10 * LANES + k] * (1.0 / TOL_H))
+        pack.error[k] = worst * pack.length[k]
+
+
+# --- sticking and slipping ----------------------------------------------------------------------
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def slip_newton(slip, c, axx, axy, ayy, free_x, free_y):
+    """One Newton step for s in (s + c A) e = w, |e| = 1; returns s and the last e, not yet unit."""
+    gx = slip + c * axx
+    gy = slip + c * ayy
+    gxy = c * axy
+    d = 1.0 / (gx * gy - gxy * gxy)
+    ex = (gy * free_x - gxy * free_y) * d
+    ey = (gx * free_y - gxy * free_x) * d
+    fx = (gy * ex - gxy * ey) * d
+    fy = (gx * ey - gxy * ex) * d
+    size = math.sqrt(ex * ex + ey * ey)
+    slip += (size - 1.0) * size / (ex * fx + ey * fy)
+    slip = slip if slip > 1e-9 else 1e-9
+    return slip, ex, ey
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par):
+    """One step for a ball whose slip is nearly or exactly zero.
+
+    Near zero slip Coulomb's law is stiff: the direction of slip follows the excess force within
+    microseconds.  So the friction impulse p over the step is found implicitly at the midpoint
+    (Moreau's time stepping, in: Nonsmooth Mechanics and Applications, CISM 302, 1988):
+
+        u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|,  or no slip at the end with |p| <= mu N h,
+
+    w the slip that the ball would have there without friction, A the 2 x 2 mobility of the contact
+    point.  The law is Coulomb's own, set-valued at zero, not a smoothed one; where it sticks, the
+    step ends with `stop_slip`, which keeps the angular momentum about the contact.
+
+    Parameters
+    ----------
+    x .. lz, h_track, q : the ball at the start;  here : its (wx, wy, wz, slip) there;
+    span : length of the step [s];  h_lane, phi : lane film [m] and share of the asperities half a
+    step on.
+
+    Returns
+    -------
+    (x, y, vx, vy, Lx, Ly, Lz, theta1..3, h) at the end, (wx, wy, wz, axis_speed, mu, slip) there,
+    1 where the contact stuck
+    """
+    radius = par[P_RADIUS]
+    mass = par[P_MASS]
+    half = 0.5 * span
+    t0, t1, t2, t3 = small_rotation(half * here[0], half * here[1], half * here[2])
+    p0, p1, p2, p3 = quaternion_product(t0, t1, t2, t3, q[0], q[1], q[2], q[3])
+    m = unit_matrix(p0, p1, p2, p3)
+    j1 = 1.0 / par[P_I1]
+    j2 = 1.0 / par[P_I2]
+    j3 = 1.0 / par[P_I3]
+    b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
+    wx, wy, wz = to_lane(b1, b2, b3, m)
+    free_x = vx - radius * wy
+    free_y = vy + radius * wx
+    square = radius * radius
+    axx = 1.0 / mass + square * (j1 * m[3] * m[3] + j2 * m[4] * m[4] + j3 * m[5] * m[5])
+    ayy = 1.0 / mass + square * (j1 * m[0] * m[0] + j2 * m[1] * m[1] + j3 * m[2] * m[2])
+    axy = -square * (j1 * m[0] * m[3] + j2 * m[1] * m[4] + j3 * m[2] * m[5])
+    slip_free = math.sqrt(free_x * free_x + free_y * free_y)
+    least = slip_free if slip_free < here[3] else here[3]
+    mu = mixed_friction(x + half * vx, h_lane, h_track, phi, least, par)
+    limit = mu * mass * par[P_GRAVITY] * span
+    det = 1.0 / (axx * ayy - axy * axy)
+    # the impulse that ends all slip within the step: slip without friction would be 2 w - u there
+    last_x = 2.0 * free_x - (vx - radius * here[1])
+    last_y = 2.0 * free_y - (vy + radius * here[0])
+    need_x = -(ayy * last_x - axy * last_y) * det
+    need_y = -(axx * last_y - axy * last_x) * det
+    stuck = math.sqrt(need_x * need_x + need_y * need_y) <= limit
+    # otherwise (s + c A) e = w with |e| = 1: Newton for s, from the isotropic guess
+    c = 0.5 * limit
+    slip = slip_free - 0.5 * c * (axx + ayy)
+    slip = slip if slip > 1e-9 else 1e-9
+    slip, ex, ey = slip_newton(slip, c, axx, axy, ayy, free_x, free_y)
+    slip, ex, ey = slip_newton(slip, c, axx, axy, ayy, free_x, free_y)
+    slip, ex, ey = slip_newton(slip, c, axx, axy, ayy, free_x, free_y)
+    share = -limit / math.sqrt(ex * ex + ey * ey)
+    push_x = need_x if stuck else share * ex
+    push_y = need_y if stuck else share * ey
+    slip = 0.0 if stuck else slip
+    below = par[P_CONTACT_A] * abs(wz) + (15.0 * math.pi / 16.0) * slip
+    pivot = -(3.0 * math.pi / 16.0) * limit * par[P_CONTACT_A] ** 2 * wz / below
+    pivot = pivot if below > 0.0 else 0.0
+    most = abs(wz) * par[P_I2]
+    pivot = pivot if pivot > -most else -most
+    pivot = pivot if pivot < most else most
+    # spin at the midpoint with half of the impulse carries the turn of the whole step
+    b1, b2, b3 = body_rates_free(
+        lx + 0.5 * radius * push_y, ly - 0.5 * radius * push_x, lz + 0.5 * pivot, m, par
+    )
+    nvx = vx + push_x / mass
+    nvy = vy + push_y / mass
+    nlx = lx + radius * push_y
+    nly = ly - radius * push_x
+    nlz = lz + pivot
+    axis2 = axis_rate_squared(b1, b2, b3, par)
+    spin2 = b1 * b1 + b2 * b2 + b3 * b3
+    rate = track_film_rate(h_lane, h_track, spin2, axis2, par)
+    # the film falls exponentially: one implicit step cannot overshoot
+    decay = -track_film_rate(0.0, 1.0, spin2, axis2, par)
+    h_end = h_track + span * rate / (1.0 + 0.5 * span * decay)
+    t0, t1, t2, t3 = small_rotation(span * b1, span * b2, span * b3)
+    p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], t0, t1, t2, t3)
+    m = unit_matrix(p0, p1, p2, p3)
+    svx, svy, slx, sly, slz = stop_slip(nvx, nvy, nlx, nly, nlz, m, par)
+    nvx = svx if stuck else nvx
+    nvy = svy if stuck else nvy
+    nlx = slx if stuck else nlx
+    nly = sly if stuck else nly
+    nlz = slz if stuck else nlz
+    e1, e2, e3 = body_rates_free(nlx, nly, nlz, m, par)
+    wx, wy, wz = to_lane(e1, e2, e3, m)
+    ux = nvx - radius * wy
+    uy = nvy + radius * wx
+    return (
+        (x + half * (vx + nvx), y + half * (vy + nvy), nvx, nvy, nlx, nly, nlz,
+         span * b1, span * b2, span * b3, h_end),
+        (wx, wy, wz, math.sqrt(axis2), mu, math.sqrt(ux * ux + uy * uy)),
+        1.0 if stuck else 0.0,
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def creep_step(pack, powered, film, lanes):
+    """One `creep_law` step of each lane; the end in pack.stage, the extras in pack.there."""
+    own = pack.own
+    known = pack.known
+    here = pack.here
+    there = pack.there
+    stage = pack.stage
+    for k in range(lanes):
+        stage[k] = own[k] + 0.5 * pack.used[k] * own[2 * LANES + k]
+        stage[LANES + k] = own[LANES + k] + 0.5 * pack.used[k] * own[3 * LANES + k]
+        stage[10 * LANES + k] = own[10 * LANES + k]
+    film_stage(stage, known, film, powered, lanes)
+    for k in range(lanes):
+        par = lane_parameters(known, k)
+        end, e, stuck = creep_law(
+            own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k], own[4 * LANES + k],
+            own[5 * LANES + k], own[6 * LANES + k], own[10 * LANES + k],
+            (own[OWN_Q * LANES + k], own[(OWN_Q + 1) * LANES + k], own[(OWN_Q + 2) * LANES + k],
+             own[(OWN_Q + 3) * LANES + k]),
+            (here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k],
+             here[AT_SLIP * LANES + k]),
+            pack.used[k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
+        )
+        stage[k] = end[0]
+        stage[LANES + k] = end[1]
+        stage[2 * LANES + k] = end[2]
+        stage[3 * LANES + k] = end[3]
+        stage[4 * LANES + k] = end[4]
+        stage[5 * LANES + k] = end[5]
+        stage[6 * LANES + k] = end[6]
+        stage[7 * LANES + k] = end[7]
+        stage[8 * LANES + k] = end[8]
+        stage[9 * LANES + k] = end[9]
+        stage[10 * LANES + k] = end[10]
+        there[AT_WX * LANES + k] = e[0]
+        there[AT_WY * LANES + k] = e[1]
+        there[AT_WZ * LANES + k] = e[2]
+        there[AT_AXIS * LANES + k] = e[3]
+        there[AT_MU * LANES + k] = e[4]
+        there[AT_SLIP * LANES + k] = e[5]
+        pack.stuck[k] = stuck
+
+
+# --- the length of a step -----------------------------------------------------------------------
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def choose_pivot(wz, pivot_need, pivot_limit, inertia, h):
+    """Pivot sign of a rolling step: that of wz, or 0 where friction can hold it in the step."""
+    held = abs(wz) <= 2.0 * pivot_limit / inertia * h and abs(pivot_need) <= pivot_limit
+    return 0.0 if held else (1.0 if wz >= 0.0 else -1.0)
 
 
 @njit(cache=True, error_model="numpy")
-def lie_step(work, q, h, regime, pivot, film, par):
-    """One Dormand-Prince step of length h [s] from work[W_START]; returns the error over tolerance.
-
-    work[0] must hold the rates at the start.  Fills work[1..6], work[W_NEW] and the extras at the
-    end of the step.
-    """
-    w = work
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = w[W_START, n] + h * A21 * w[0, n]
-    stage_rates(w, W_TRIAL, q, regime, pivot, film, par, 1)
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = w[W_START, n] + h * (A31 * w[0, n] + A32 * w[1, n])
-    stage_rates(w, W_TRIAL, q, regime, pivot, film, par, 2)
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = w[W_START, n] + h * (A41 * w[0, n] + A42 * w[1, n] + A43 * w[2, n])
-    stage_rates(w, W_TRIAL, q, regime, pivot, film, par, 3)
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = w[W_START, n] + h * (
-            A51 * w[0, n] + A52 * w[1, n] + A53 * w[2, n] + A54 * w[3, n]
+def set_pivots(own, known, here, lanes):
+    """Pivot sign of each lane's next rolling step."""
+    for k in range(lanes):
+        sign = choose_pivot(
+            here[AT_WZ * LANES + k], here[AT_NEED * LANES + k], here[AT_LIMIT * LANES + k],
+            known[(KNOWN_PAR + P_I2) * LANES + k], own[OWN_STEP * LANES + k],
         )
-    stage_rates(w, W_TRIAL, q, regime, pivot, film, par, 4)
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = w[W_START, n] + h * (
-            A61 * w[0, n] + A62 * w[1, n] + A63 * w[2, n] + A64 * w[3, n] + A65 * w[4, n]
-        )
-    stage_rates(w, W_TRIAL, q, regime, pivot, film, par, 5)
-    for n in range(N_STEP):
-        w[W_NEW, n] = w[W_START, n] + h * (
-            A71 * w[0, n] + A73 * w[2, n] + A74 * w[3, n] + A75 * w[4, n] + A76 * w[5, n]
-        )
-    stage_rates(w, W_NEW, q, regime, pivot, film, par, 6)
-    for n in range(N_STEP):
-        w[W_TRIAL, n] = h * abs(
-            E1 * w[0, n] + E3 * w[2, n] + E4 * w[3, n] + E5 * w[4, n] + E6 * w[5, n]
-            + E7 * w[6, n]
-        )
-    momentum = TOL_V * par[P_I2] / par[P_RADIUS]
-    worst = max(w[W_TRIAL, 0] / TOL_X, w[W_TRIAL, 1] / TOL_Y)
-    worst = max(worst, max(w[W_TRIAL, 2], w[W_TRIAL, 3]) / TOL_V)
-    worst = max(worst, max(w[W_TRIAL, 4], w[W_TRIAL, 5], w[W_TRIAL, 6]) / momentum)
-    worst = max(worst, max(w[W_TRIAL, 7], w[W_TRIAL, 8], w[W_TRIAL, 9]) / TOL_THETA)
-    worst = max(worst, w[W_TRIAL, 10] / TOL_H)
-    return worst
+        has_contact = known[(KNOWN_PAR + P_CONTACT_A) * LANES + k] > 0.0
+        known[KNOWN_PIVOT * LANES + k] = sign if has_contact else 1.0
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def plan_steps(pack, mode, lanes):
+    """Choose the length of each lane's next step: pack.used, and pack.length row by row."""
+    own = pack.own
+    here = pack.here
+    known = pack.known
+    for k in range(lanes):
+        wx = here[AT_WX * LANES + k]
+        wy = here[AT_WY * LANES + k]
+        wz = here[AT_WZ * LANES + k]
+        w0 = math.sqrt(wx * wx + wy * wy + wz * wz)
+        if mode == CREEP:
+            h = CREEP_TURN / w0
+            h = h if h < CREEP_LONGEST else CREEP_LONGEST
+        else:
+            x = own[k]
+            vx = own[2 * LANES + k]
+            h = own[OWN_STEP * LANES + k]
+            # slip must not run out inside a sliding step
+            closing = own[OWN_CLOSING * LANES + k]
+            most = 0.9 * (here[AT_SLIP * LANES + k] - 0.6 * CREEP_SLIP) / closing
+            most = most if most > 5e-4 else 5e-4
+            h = most if closing > 0.0 and most < h else h
+            # steps end on cell boundaries, the knots of the film's splines: smooth inside the step
+            cell = known[(KNOWN_PAR + P_CELL_X) * LANES + k]
+            cells = x / cell
+            to_knot = (np.int32(cells + 0.02) + 1.0 - cells) * cell / vx
+            h = to_knot if to_knot < h else h
+            pieces = to_knot / h
+            turn = to_knot * w0 * (1.0 / SLIDE_TURN)
+            pieces = (pieces if pieces > turn else turn) - 0.02
+            pieces = pieces if pieces < 1e6 else 1e6
+            whole = float(np.int32(pieces))
+            h = to_knot / (whole + 1.0 if pieces > whole else whole)
+            # just past the jump between two constant zones: it must not lie inside a step
+            jump = (known[(KNOWN_PAR + P_TWO_ZONE_X) * LANES + k] - x) / vx + 1e-7
+            h = jump if 1e-7 < jump < h else h
+            h = h if h > STEP_MIN else STEP_MIN
+        forced = own[OWN_FORCED * LANES + k]
+        h = forced if forced > 0.0 else h
+        pack.used[k] = h
+        for r in range(STEP_ROWS):
+            pack.length[r * LANES + k] = h
+
+
+# --- events -------------------------------------------------------------------------------------
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
 def hermite(s, h, p0, v0, p1, v1):
     """Cubic through two points with their rates, at the share s of the step."""
     s2 = s * s
@@ -727,51 +1310,12 @@ def hermite(s, h, p0, v0, p1, v1):
 
 
 @njit(cache=True, error_model="numpy")
-def end_within_step(work, h, pins, par):
-    """Share of the step at which the shot ends, and how: (share, END_* or -1, pin index).
-
-    The path within the step is the cubic Hermite of its ends; it is looked at in 16 places where
-    pins are near, and the crossing is found by bisection.
-    """
-    a = work[W_START]
-    b = work[W_NEW]
-    width = par[P_LANE_WIDTH]
-    near = b[0] > min(par[P_PINS_X] - par[P_PIN_REACH] - 0.05, par[P_END_X])
-    outside = b[1] < 0.0 or b[1] > width
-    if not near and not outside:
-        return 2.0, -1, -1
-    pieces = 16
-    before = 0.0
-    for n in range(1, pieces + 1):
-        s = n / pieces
-        x = hermite(s, h, a[0], a[2], b[0], b[2])
-        y = hermite(s, h, a[1], a[3], b[1], b[3])
-        how = end_at(x, y, pins, par)
-        if how >= 0:
-            low = before
-            high = s
-            for _ in range(40):
-                middle = 0.5 * (low + high)
-                x = hermite(middle, h, a[0], a[2], b[0], b[2])
-                y = hermite(middle, h, a[1], a[3], b[1], b[3])
-                if end_at(x, y, pins, par) >= 0:
-                    high = middle
-                else:
-                    low = middle
-            x = hermite(high, h, a[0], a[2], b[0], b[2])
-            y = hermite(high, h, a[1], a[3], b[1], b[3])
-            which = pin_gap(x, y, pins, par)[1]
-            return high, end_at(x, y, pins, par), which
-        before = s
-    return 2.0, -1, -1
-
-
-@njit(cache=True, error_model="numpy")
 def end_at(x, y, pins, par):
     """END_* code of a ball at (x, y), or -1 while it is still on its way."""
     if y < 0.0 or y > par[P_LANE_WIDTH]:
         return END_GUTTER
-    if x > par[P_PINS_X] - par[P_PIN_REACH] and pin_gap(x, y, pins, par)[0] <= 0.0:
+    reach = par[P_PIN_REACH]
+    if x > par[P_PINS_X] - reach and nearest_pin(x, y, pins)[0] <= reach:
         return END_PIN
     if x > par[P_END_X]:
         return END_PAST
@@ -779,34 +1323,92 @@ def end_at(x, y, pins, par):
 
 
 @njit(cache=True, error_model="numpy")
-def record_trace(trace, work, h, next_row, par):
-    """Sample board position, heading and track film at whole cells passed in this step."""
-    a = work[W_START]
-    b = work[W_NEW]
-    while next_row < TRACE_FEET and b[0] >= next_row * par[P_CELL_X]:
-        target = next_row * par[P_CELL_X]
-        s = (target - a[0]) / max(b[0] - a[0], 1e-12)
-        for _ in range(2):  # Newton on the Hermite x(s); its slope is near (b-a)
-            x = hermite(s, h, a[0], a[2], b[0], b[2])
-            s += (target - x) / max(b[0] - a[0], 1e-12)
-        trace[next_row, T_Y] = hermite(s, h, a[1], a[3], b[1], b[3])
-        start = math.atan2(a[3], a[2])
-        trace[next_row, T_HEADING] = start + s * (math.atan2(b[3], b[2]) - start)
-        trace[next_row, T_FILM] = a[10] + s * (b[10] - a[10])
-        next_row += 1
-    return next_row
+def end_within_step(own, stage, k, h, pins, par):
+    """Share of lane k's step at which the shot ends, and how: (share, END_* or -1, pin index).
+
+    The path within the step is the cubic Hermite of its ends; it is looked at in 16 places, and
+    the crossing is found by bisection.
+    """
+    x0, y0, u0, v0 = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
+    x1, y1, u1, v1 = stage[k], stage[LANES + k], stage[2 * LANES + k], stage[3 * LANES + k]
+    pieces = 16
+    before = 0.0
+    for n in range(1, pieces + 1):
+        s = n / pieces
+        if end_at(hermite(s, h, x0, u0, x1, u1), hermite(s, h, y0, v0, y1, v1), pins, par) >= 0:
+            low = before
+            high = s
+            for _ in range(40):
+                middle = 0.5 * (low + high)
+                x = hermite(middle, h, x0, u0, x1, u1)
+                y = hermite(middle, h, y0, v0, y1, v1)
+                if end_at(x, y, pins, par) >= 0:
+                    high = middle
+                else:
+                    low = middle
+            x = hermite(high, h, x0, u0, x1, u1)
+            y = hermite(high, h, y0, v0, y1, v1)
+            return high, end_at(x, y, pins, par), nearest_pin(x, y, pins)[1]
+        before = s
+    return 2.0, -1, -1
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+def crossing(target, own, stage, k, h):
+    """Board position, slope of the path and track film where lane k's step passes x = target.
+
+    Slopes, not angles, while the shot runs: `slopes_to_headings` turns them at the end.
+    """
+    x0, u0, x1, u1 = own[k], own[2 * LANES + k], stage[k], stage[2 * LANES + k]
+    y0, v0, y1, v1 = own[LANES + k], own[3 * LANES + k], stage[LANES + k], stage[3 * LANES + k]
+    per_x = 1.0 / (x1 - x0)
+    s = (target - x0) * per_x
+    s += (target - hermite(s, h, x0, u0, x1, u1)) * per_x  # Newton; the slope is near x1 - x0
+    s += (target - hermite(s, h, x0, u0, x1, u1)) * per_x
+    film = own[10 * LANES + k]
+    return (
+        hermite(s, h, y0, v0, y1, v1),
+        (v0 + s * (v1 - v0)) / (u0 + s * (u1 - u0)),
+        film + s * (stage[10 * LANES + k] - film),
+    )
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def cross_cells(pack, lanes):
+    """Where each lane's step passes the next whole cell, if it does: into pack.cross."""
+    for k in range(lanes):
+        cell = pack.known[(KNOWN_PAR + P_CELL_X) * LANES + k]
+        target = pack.own[OWN_NEXT * LANES + k] * cell
+        y, slope, film = crossing(target, pack.own, pack.stage, k, pack.used[k])
+        pack.cross[k] = 1.0 if pack.stage[k] >= target else 0.0
+        pack.cross[LANES + k] = y
+        pack.cross[2 * LANES + k] = slope
+        pack.cross[3 * LANES + k] = film
+
+
+@njit(cache=True, error_model="numpy")
+def record_trace(own, stage, k, h, cell, traces, t):
+    """Write the cells that lane k's step passed into trace t, and which one is next."""
+    n = int(own[OWN_NEXT * LANES + k])
+    while n < TRACE_FEET and stage[k] >= n * cell:
+        y, slope, film = crossing(n * cell, own, stage, k, h)
+        traces[t, n, T_Y] = y
+        traces[t, n, T_HEADING] = slope
+        traces[t, n, T_FILM] = film
+        n += 1
+    own[OWN_NEXT * LANES + k] = n
 
 
 @njit(cache=True, error_model="numpy")
 def hook_distance(trace, rows, heading_end, x_end, cell_x):
     """x [m] where the heading has turned a tenth of its whole turn (linear between samples)."""
-    first = trace[0, T_HEADING]
+    first = math.atan(trace[0, T_HEADING])
     whole = heading_end - first
     if abs(whole) < 1e-9:
         return x_end
     before = 0.0
     for n in range(1, rows):
-        share = (trace[n, T_HEADING] - first) / whole
+        share = (math.atan(trace[n, T_HEADING]) - first) / whole
         if share >= 0.1:
             return (n - 1 + (0.1 - before) / (share - before)) * cell_x
         before = share
@@ -815,341 +1417,432 @@ def hook_distance(trace, rows, heading_end, x_end, cell_x):
 
 
 @njit(cache=True, error_model="numpy")
-def enter_roll(state, q, par):
-    """Project a step state (11) and its orientation onto rolling; see `roll_projection`."""
-    vx, vy, lx, ly, lz = roll_projection(
-        state[2], state[3], state[4], state[5], state[6], q[0], q[1], q[2], q[3], par
+def slopes_to_headings(trace):
+    """Turn the slopes of a finished trace into headings [rad]."""
+    for n in range(TRACE_FEET):
+        trace[n, T_HEADING] = math.atan(trace[n, T_HEADING])
+
+
+# --- a shot's way through the pack --------------------------------------------------------------
+
+
+@njit(cache=True, error_model="numpy")
+def start_shot(shot, pap, par, film, state, kept, trace):
+    """Fill a shot's kept numbers at the foul line; returns the regime that it starts in."""
+    release_state(
+        shot[0], shot[1], shot[2], shot[3], shot[4], shot[5], shot[6], pap, par, state
     )
-    state[2] = vx
-    state[3] = vy
-    state[4] = lx
-    state[5] = ly
-    state[6] = lz
+    for n in range(OWN_ROWS):
+        kept[n] = 0.0
+    for n in range(7):
+        kept[n] = state[n]
+    for n in range(4):
+        kept[OWN_Q + n] = state[7 + n]
+    kept[OWN_STEP] = STEP_FIRST
+    kept[OWN_END] = END_FAILED
+    kept[OWN_PIN] = -1
+    kept[OWN_BREAK_X] = state[0]
+    kept[OWN_BREAK_Y] = state[1]
+    kept[OWN_ROLL_X] = np.nan
+    kept[OWN_NEXT] = 1
+    for n in range(TRACE_FEET):
+        trace[n, T_Y] = np.nan
+        trace[n, T_HEADING] = np.nan
+        trace[n, T_FILM] = np.nan
+    trace[0, T_Y] = state[1]
+    trace[0, T_HEADING] = state[3] / state[2]
+    trace[0, T_FILM] = 0.0
+    slip = slide_rates(
+        state[0], state[1], state[2], state[3], state[4], state[5], state[6],
+        state[7], state[8], state[9], state[10], state[11], film, par,
+    )[13]
+    return CREEP if slip < CREEP_SLIP else SLIDE
 
 
 @njit(cache=True, error_model="numpy")
-def creep_step(work, q, h, film, par):
-    """One step for a ball whose slip is nearly or exactly zero; True if the contact stuck.
+def finish_shot(pack, k, trace, keep, par, row):
+    """Fill the row of the shot in lane k, which has ended."""
+    own = pack.own
+    here = pack.here
+    vx = own[2 * LANES + k]
+    vy = own[3 * LANES + k]
+    row[R_END] = own[OWN_END * LANES + k]
+    row[R_PIN] = own[OWN_PIN * LANES + k]
+    row[R_X] = own[k]
+    row[R_Y] = own[LANES + k]
+    row[R_VX] = vx
+    row[R_VY] = vy
+    row[R_WX] = here[AT_WX * LANES + k]
+    row[R_WY] = here[AT_WY * LANES + k]
+    row[R_WZ] = here[AT_WZ * LANES + k]
+    row[R_TIME] = own[OWN_TIME * LANES + k]
+    row[R_BREAK_X] = own[OWN_BREAK_X * LANES + k]
+    row[R_BREAK_Y] = own[OWN_BREAK_Y * LANES + k]
+    row[R_ROLL_X] = own[OWN_ROLL_X * LANES + k]
+    row[R_HOOK_X] = hook_distance(
+        trace, int(own[OWN_NEXT * LANES + k]), math.atan2(vy, vx), own[k], par[P_CELL_X]
+    )
+    row[R_TURNS] = own[OWN_TURNS * LANES + k] / (2.0 * math.pi)
+    row[R_FLARE] = own[OWN_FLARE * LANES + k] * par[P_RADIUS]
+    row[R_TRACK_FILM] = own[10 * LANES + k]
+    row[R_STEPS] = own[OWN_STEPS * LANES + k]
+    if keep:
+        slopes_to_headings(trace)
 
-    Near zero slip Coulomb's law is stiff: the direction of slip follows the excess force within
-    microseconds.  So the friction impulse p over the step is found implicitly at the midpoint
-    (Moreau's time stepping, in: Nonsmooth Mechanics and Applications, CISM 302, 1988):
 
-        u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|,  or no slip at the end with |p| <= mu N h,
-
-    w the slip that the ball would have there without friction, A the 2 x 2 mobility of the contact
-    point.  The law is Coulomb's own, set-valued at zero, not a smoothed one; where it sticks, the
-    step ends with `roll_projection`, which keeps the angular momentum about the contact.
-    Reads work[W_START] and the extras there, fills work[W_NEW] and the extras at the end.
-    """
-    a = work[W_START]
-    b = work[W_NEW]
-    extra = work[W_EXTRA]
-    radius = par[P_RADIUS]
-    mass = par[P_MASS]
-    half = 0.5 * h
-    t0, t1, t2, t3 = rotation_exp(half * extra[0], half * extra[1], half * extra[2])
-    p0, p1, p2, p3 = quaternion_product(t0, t1, t2, t3, q[0], q[1], q[2], q[3])
-    m = rotation_matrix(p0, p1, p2, p3)
-    j1 = 1.0 / par[P_I1]
-    j2 = 1.0 / par[P_I2]
-    j3 = 1.0 / par[P_I3]
-    b1, b2, b3 = body_rates_free(a[4], a[5], a[6], m, par)
-    wx, wy, wz = to_lane(b1, b2, b3, m)
-    free_x = a[2] - radius * wy
-    free_y = a[3] + radius * wx
-    square = radius * radius
-    axx = 1.0 / mass + square * (j1 * m[3] * m[3] + j2 * m[4] * m[4] + j3 * m[5] * m[5])
-    ayy = 1.0 / mass + square * (j1 * m[0] * m[0] + j2 * m[1] * m[1] + j3 * m[2] * m[2])
-    axy = -square * (j1 * m[0] * m[3] + j2 * m[1] * m[4] + j3 * m[2] * m[5])
-    mid_x = a[0] + half * a[2]
-    mid_y = a[1] + half * a[3]
-    h_lane = film_at(mid_x, mid_y, film, par[P_BOARD], par[P_CELL_X])
-    slip_free = math.sqrt(free_x * free_x + free_y * free_y)
-    mu = friction_coefficient(mid_x, h_lane, a[10], min(slip_free, extra[5]), par)
-    limit = mu * mass * par[P_GRAVITY] * h
-    det = axx * ayy - axy * axy
-    # the impulse that ends all slip within the step: slip without friction would be 2 w - u there
-    last_x = 2.0 * free_x - (a[2] - radius * extra[1])
-    last_y = 2.0 * free_y - (a[3] + radius * extra[0])
-    need_x = -(ayy * last_x - axy * last_y) / det
-    need_y = -(axx * last_y - axy * last_x) / det
-    need = math.sqrt(need_x * need_x + need_y * need_y)
-    stuck = need <= limit
-    slip = 0.0
-    if stuck:
-        push_x = need_x
-        push_y = need_y
+@njit(cache=True, error_model="numpy")
+def enter_lane(pack, k, n, mode, par, film):
+    """Put waiting shot n into lane k: its numbers, its ball, rates and extras at the start."""
+    own = pack.own
+    known = pack.known
+    here = pack.here
+    for r in range(OWN_ROWS):
+        own[r * LANES + k] = pack.kept[n, r]
+    for r in range(4):
+        known[(KNOWN_Q + r) * LANES + k] = own[(OWN_Q + r) * LANES + k]
+    for r in range(P_COUNT):
+        known[(KNOWN_PAR + r) * LANES + k] = par[r]
+    known[KNOWN_PIVOT * LANES + k] = 0.0
+    pack.shot[k] = n
+    x, y, vx, vy = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
+    lx, ly, lz = own[4 * LANES + k], own[5 * LANES + k], own[6 * LANES + k]
+    h = own[10 * LANES + k]
+    q = OWN_Q * LANES + k
+    m = unit_matrix(own[q], own[q + LANES], own[q + 2 * LANES], own[q + 3 * LANES])
+    h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
+    phi = asperity_share(h_lane, h, True, par)
+    if mode == ROLL:
+        v, d, b, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, 0.0, par)
+        store_rates(pack.rates, here, k, v[0], v[1], d, b, e, b)
+        here[AT_GRIP * LANES + k] = g[0]
+        here[AT_NEED * LANES + k] = g[1]
+        here[AT_LIMIT * LANES + k] = g[2]
     else:
-        # (s + c A) e = w with |e| = 1: Newton for s, from the isotropic guess
-        c = 0.5 * limit
-        slip = max(slip_free - 0.5 * c * (axx + ayy), 1e-9)
-        ex = free_x / slip_free
-        ey = free_y / slip_free
-        for _ in range(3):
-            gx = slip + c * axx
-            gy = slip + c * ayy
-            gxy = c * axy
-            d = gx * gy - gxy * gxy
-            ex = (gy * free_x - gxy * free_y) / d
-            ey = (gx * free_y - gxy * free_x) / d
-            fx = (gy * ex - gxy * ey) / d
-            fy = (gx * ey - gxy * ex) / d
-            size = math.sqrt(ex * ex + ey * ey)
-            slope = -(ex * fx + ey * fy) / size
-            slip = max(slip - (size - 1.0) / slope, 1e-9)
-        size = math.sqrt(ex * ex + ey * ey)
-        push_x = -limit * ex / size
-        push_y = -limit * ey / size
-    below = par[P_CONTACT_A] * abs(wz) + (15.0 * math.pi / 16.0) * slip
-    pivot = 0.0
-    if below > 0.0:
-        pivot = -(3.0 * math.pi / 16.0) * limit * par[P_CONTACT_A] ** 2 * wz / below
-        most = abs(wz) * par[P_I2]
-        if abs(pivot) > most:
-            pivot = -math.copysign(most, wz)
-    # spin at the midpoint with half of the impulse carries the turn of the whole step
-    lx = a[4] + 0.5 * radius * push_y
-    ly = a[5] - 0.5 * radius * push_x
-    lz = a[6] + 0.5 * pivot
-    b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
-    wx, wy, wz = to_lane(b1, b2, b3, m)
-    b[2] = a[2] + push_x / mass
-    b[3] = a[3] + push_y / mass
-    b[4] = a[4] + radius * push_y
-    b[5] = a[5] - radius * push_x
-    b[6] = a[6] + pivot
-    b[7] = h * b1
-    b[8] = h * b2
-    b[9] = h * b3
-    axis_speed = axis_rate(b1, b2, b3, par)
-    spin = math.sqrt(b1 * b1 + b2 * b2 + b3 * b3)
-    rate = track_film_rate(h_lane, a[10], spin, axis_speed, par)
-    # the film falls exponentially: one implicit step cannot overshoot
-    decay = -track_film_rate(0.0, 1.0, spin, axis_speed, par)
-    b[10] = a[10] + h * rate / (1.0 + 0.5 * h * decay)
-    t0, t1, t2, t3 = rotation_exp(b[7], b[8], b[9])
-    p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], t0, t1, t2, t3)
-    if stuck:
-        vx, vy, lx, ly, lz = roll_projection(
-            b[2], b[3], b[4], b[5], b[6], p0, p1, p2, p3, par
+        d, b, e = slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
+        store_rates(pack.rates, here, k, vx, vy, d, b, e, b)
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def leave_lane(pack, k):
+    """Put the shot in lane k back among those that wait, and empty the lane."""
+    n = pack.shot[k]
+    for r in range(OWN_ROWS):
+        pack.kept[n, r] = pack.own[r * LANES + k]
+    pack.shot[k] = -1
+
+
+@njit(cache=True, error_model="numpy")
+def retry_step(own, stage, k, used, error, mode, pins, known):
+    """Whether lane k's step does not count, and then how long the next try is to be.
+
+    A step that is too inaccurate is taken again, shorter; one within which the shot ends is taken
+    again up to that point.
+    """
+    if mode != CREEP and not error <= 1.0 and used > 2.0 * STEP_MIN:
+        shrink = max(0.2, 0.9 * error**RK_POWER) if error < 1e9 else 0.2
+        own[OWN_STEP * LANES + k] = used * shrink
+        own[OWN_CLOSING * LANES + k] = 0.0
+        return True
+    share, how, pin = end_within_step(own, stage, k, used, pins, lane_parameters(known, k))
+    if how < 0:
+        return False
+    own[OWN_FORCED * LANES + k] = max(share * used, 1e-15)
+    own[OWN_END * LANES + k] = how
+    own[OWN_PIN * LANES + k] = pin if how == END_PIN else -1
+    return True
+
+
+@njit(cache=True, error_model="numpy")
+def note_rolling(own, known, here, there, k, used, stuck):
+    """Where slip first ended, for a creep step: in it, or to be caught at rest in the next one."""
+    par = lane_parameters(known, k)
+    rolling = 1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2]
+    fall = there[AT_MU * LANES + k] * par[P_GRAVITY] * rolling
+    slip = here[AT_SLIP * LANES + k]
+    if stuck > 0.0 or slip <= fall * used:
+        late = min(slip / max(fall, 1e-9), used)
+        own[OWN_ROLL_X * LANES + k] = own[k] + own[2 * LANES + k] * late
+
+
+@njit(cache=True, error_model="numpy")
+def judge_steps(own, stage, known, here, there, cross, used, error, stuck, good, shot, mode, pins,
+                traces, offset, lanes):
+    """Which steps count: `good` 1 or 0; writes the traces of those that do.
+
+    The arrays are handed over one by one, and what happens rarely is done elsewhere: here every
+    access through the pack and every view would cost an atomic count, more than the work.
+    """
+    par = lane_parameters(known, 0)  # lane and pins are the same for all balls
+    width = par[P_LANE_WIDTH]
+    near = min(par[P_PINS_X] - par[P_PIN_REACH] - 0.05, par[P_END_X])
+    for k in range(lanes):
+        good[k] = 0.0
+        if shot[k] >= 0:
+            own[OWN_STEPS * LANES + k] += 1.0
+            y = stage[LANES + k]
+            again = False
+            suspect = not error[k] <= 1.0 or stage[k] > near or not 0.0 <= y <= width
+            if suspect and own[OWN_FORCED * LANES + k] <= 0.0:
+                again = retry_step(own, stage, k, used[k], error[k], mode, pins, known)
+            if not again:
+                good[k] = 1.0
+                if cross[k] > 0.0:
+                    n = int(own[OWN_NEXT * LANES + k])
+                    if n < TRACE_FEET:
+                        t = offset + shot[k]
+                        traces[t, n, T_Y] = cross[LANES + k]
+                        traces[t, n, T_HEADING] = cross[2 * LANES + k]
+                        traces[t, n, T_FILM] = cross[3 * LANES + k]
+                        own[OWN_NEXT * LANES + k] = n + 1
+                        if stage[k] >= (n + 1) * par[P_CELL_X]:
+                            record_trace(own, stage, k, used[k], par[P_CELL_X], traces, t)
+                if mode == CREEP and math.isnan(own[OWN_ROLL_X * LANES + k]):
+                    note_rolling(own, known, here, there, k, used[k], stuck[k])
+
+
+@njit(cache=True, error_model="numpy", fastmath={"contract"})
+def accept_steps(pack, mode, lanes):
+    """Make the end of each good step the start of the next one; add up time, turns and flare."""
+    own = pack.own
+    known = pack.known
+    here = pack.here
+    there = pack.there
+    stage = pack.stage
+    for k in range(lanes):
+        good = pack.good[k] > 0.0
+        used = pack.used[k] if good else 0.0
+        wx, wy, wz = here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k]
+        spin = math.sqrt(wx * wx + wy * wy + wz * wz)
+        wx, wy, wz = there[AT_WX * LANES + k], there[AT_WY * LANES + k], there[AT_WZ * LANES + k]
+        spin += math.sqrt(wx * wx + wy * wy + wz * wz)
+        spin = spin if good else 0.0
+        axis = here[AT_AXIS * LANES + k] + there[AT_AXIS * LANES + k]
+        axis = axis if good else 0.0
+        own[OWN_TIME * LANES + k] += used
+        own[OWN_TURNS * LANES + k] += 0.5 * spin * used
+        own[OWN_FLARE * LANES + k] += 0.5 * axis * used
+        # outermost point: the end of the step, or where the path turns inside it
+        x0, u0 = own[k], own[2 * LANES + k]
+        y0, v0 = own[LANES + k], own[3 * LANES + k]
+        x1, u1 = stage[k], stage[2 * LANES + k]
+        y1, v1 = stage[LANES + k], stage[3 * LANES + k]
+        s = v0 / (v0 - v1)
+        s = s if v0 < 0.0 < v1 else 1.0
+        x = hermite(s, used, x0, u0, x1, u1)
+        y = hermite(s, used, y0, v0, y1, v1)
+        outer = good and y < own[OWN_BREAK_Y * LANES + k]
+        own[OWN_BREAK_X * LANES + k] = x if outer else own[OWN_BREAK_X * LANES + k]
+        own[OWN_BREAK_Y * LANES + k] = y if outer else own[OWN_BREAK_Y * LANES + k]
+        # how fast slip falls, and the next step from this one's error
+        slip = here[AT_SLIP * LANES + k] - there[AT_SLIP * LANES + k]
+        own[OWN_CLOSING * LANES + k] = slip / used if good else own[OWN_CLOSING * LANES + k]
+        error = pack.error[k]
+        factor = 0.9 * exponential(RK_POWER * logarithm(error))
+        factor = factor if factor < 4.0 else 4.0
+        factor = factor if factor > 0.3 else 0.3
+        factor = factor if error > 1e-6 else 4.0
+        own[OWN_STEP * LANES + k] = used * factor if good else own[OWN_STEP * LANES + k]
+    for k in range(lanes):
+        good = pack.good[k] > 0.0
+        q = KNOWN_Q * LANES + k
+        p0, p1, p2, p3 = turned(
+            known, stage[7 * LANES + k], stage[8 * LANES + k], stage[9 * LANES + k], k
         )
-        b[2] = vx
-        b[3] = vy
-        b[4] = lx
-        b[5] = ly
-        b[6] = lz
-    b[0] = a[0] + half * (a[2] + b[2])
-    b[1] = a[1] + half * (a[3] + b[3])
-    m = rotation_matrix(p0, p1, p2, p3)
-    b1, b2, b3 = body_rates_free(b[4], b[5], b[6], m, par)
-    wx, wy, wz = to_lane(b1, b2, b3, m)
-    ux = b[2] - radius * wy
-    uy = b[3] + radius * wx
-    extra[0] = wx
-    extra[1] = wy
-    extra[2] = wz
-    extra[3] = axis_speed
-    extra[4] = mu
-    extra[5] = math.sqrt(ux * ux + uy * uy)
-    return stuck
+        norm = 1.0 / math.sqrt(p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3)
+        p0 = p0 * norm if good else known[q]
+        p1 = p1 * norm if good else known[q + LANES]
+        p2 = p2 * norm if good else known[q + 2 * LANES]
+        p3 = p3 * norm if good else known[q + 3 * LANES]
+        known[q] = p0
+        known[q + LANES] = p1
+        known[q + 2 * LANES] = p2
+        known[q + 3 * LANES] = p3
+        own[OWN_Q * LANES + k] = p0
+        own[(OWN_Q + 1) * LANES + k] = p1
+        own[(OWN_Q + 2) * LANES + k] = p2
+        own[(OWN_Q + 3) * LANES + k] = p3
+        for r in range(7):
+            m = r * LANES + k
+            own[m] = stage[m] if good else own[m]
+        own[10 * LANES + k] = stage[10 * LANES + k] if good else own[10 * LANES + k]
+        for r in range(AT_ROWS):
+            m = r * LANES + k
+            here[m] = there[m] if good else here[m]
+    if mode == SLIDE:  # first stage same as last; theta is 0 again: its rate is the body rate
+        last = (RK_STAGES - 1) * STEP_SIZE
+        rates = pack.rates
+        for k in range(lanes):
+            good = pack.good[k] > 0.0
+            for r in range(STEP_ROWS):
+                m = r * LANES + k
+                rates[m] = rates[last + m] if good else rates[m]
+            for r in range(3):
+                rates[(7 + r) * LANES + k] = here[(AT_B1 + r) * LANES + k]
+    elif mode == ROLL:
+        for k in range(lanes):
+            par = lane_parameters(known, k)
+            q = KNOWN_Q * LANES + k
+            vx, vy, lx, ly, lz = stop_slip(
+                own[2 * LANES + k], own[3 * LANES + k], own[4 * LANES + k], own[5 * LANES + k],
+                own[6 * LANES + k],
+                unit_matrix(
+                    known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES]
+                ),
+                par,
+            )
+            own[2 * LANES + k] = vx
+            own[3 * LANES + k] = vy
+            own[4 * LANES + k] = lx
+            own[5 * LANES + k] = ly
+            own[6 * LANES + k] = lz
 
 
 @njit(cache=True, error_model="numpy")
-def choose_pivot(wz, pivot_need, pivot_limit, inertia, h):
-    """Pivot sign of a rolling step: that of wz, or 0 where friction can hold it in the step."""
-    if abs(wz) <= 2.0 * pivot_limit / inertia * h and abs(pivot_need) <= pivot_limit:
-        return 0.0
-    return 1.0 if wz >= 0.0 else -1.0
-
-
-@njit(cache=True, error_model="numpy")
-def grip_bound(work, q, par):
+def grip_bound(known, here, k):
     """Upper bound of |F|/(mu N) over a turn of free rolling, from the gyroscopic torque's size."""
-    extra = work[W_EXTRA]
-    m = rotation_matrix(q[0], q[1], q[2], q[3])
-    b1 = m[0] * extra[0] + m[3] * extra[1] + m[6] * extra[2]
-    b2 = m[1] * extra[0] + m[4] * extra[1] + m[7] * extra[2]
-    b3 = m[2] * extra[0] + m[5] * extra[1] + m[8] * extra[2]
+    par = lane_parameters(known, k)
+    q = KNOWN_Q * LANES + k
+    m = unit_matrix(known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES])
+    b1, b2, b3 = to_body(
+        here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k], m
+    )
     g1 = (par[P_I2] - par[P_I3]) * b2 * b3
     g2 = (par[P_I3] - par[P_I1]) * b3 * b1
     g3 = (par[P_I1] - par[P_I2]) * b1 * b2
     torque = math.sqrt(g1 * g1 + g2 * g2 + g3 * g3)
     rolling = par[P_I1] + par[P_MASS] * par[P_RADIUS] ** 2
-    limit = extra[4] * par[P_MASS] * par[P_GRAVITY]
+    limit = here[AT_MU * LANES + k] * par[P_MASS] * par[P_GRAVITY]
     return 1.2 * par[P_MASS] * par[P_RADIUS] * torque / rolling / limit
 
 
 @njit(cache=True, error_model="numpy")
-def throw_one(shot, pap, par, film, pins, work, state, q, trace, row):
-    """Follow one shot and fill its row (R_COUNT) and trace (TRACE_FEET, T_COUNT).
+def next_mode(own, known, here, used, stuck, k, mode):
+    """What the shot in lane k does after a good step in `mode`."""
+    if (
+        own[OWN_FORCED * LANES + k] > 0.0
+        or own[OWN_STEPS * LANES + k] >= MAX_STEPS
+        or not own[2 * LANES + k] >= STOPPED
+        or not math.isfinite(own[LANES + k])
+    ):
+        return OVER
+    slip = here[AT_SLIP * LANES + k]
+    if mode == SLIDE:
+        return CREEP if slip < CREEP_SLIP else SLIDE
+    if mode == ROLL:
+        return CREEP if grip_bound(known, here, k) >= GRIP_SAFE else ROLL
+    if slip > CREEP_LEAVE:
+        then = SLIDE
+    elif stuck[k] > 0.0 and grip_bound(known, here, k) < GRIP_SAFE:
+        then = ROLL
+    else:
+        return CREEP
+    own[OWN_CLOSING * LANES + k] = 0.0
+    own[OWN_STEP * LANES + k] = 4.0 * used[k]
+    return then
 
-    shot : y, heading, speed, spin, rotation, tilt, phase (SI); work (W_ROWS, N_STEP), state (12),
-    q (4) scratch.  Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group
-    Runge-Kutta steps on the reference's right-hand sides, and CREEP (`creep_step`) in between,
-    where a ball sticks and slips within a turn.
+
+@njit(cache=True, error_model="numpy")
+def settle_steps(own, known, here, used, stuck, good, shot, mode, doing, lanes):
+    """Ask `next_mode` for each lane with a good step (or out of patience); how many go."""
+    going = 0
+    for k in range(lanes):
+        n = shot[k]
+        if n >= 0 and (good[k] > 0.0 or own[OWN_STEPS * LANES + k] >= MAX_STEPS):
+            then = next_mode(own, known, here, used, stuck, k, mode)
+            doing[n] = then
+            if then != mode:
+                going += 1
+    return going
+
+
+@njit(cache=True, error_model="numpy")
+def fill_lanes(pack, waiting, mode, doing, first, which, pars, film, lanes):
+    """Put waiting shots that do `mode` into the empty lanes: (how many, where to go on looking)."""
+    entered = 0
+    for k in range(lanes):
+        while pack.shot[k] < 0 and waiting < doing.shape[0]:
+            if doing[waiting] == mode:
+                enter_lane(pack, k, waiting, mode, pars[which[first + waiting]], film)
+                entered += 1
+            waiting += 1
+    return entered, waiting
+
+
+@njit(cache=True, error_model="numpy")
+def empty_lanes(pack, mode, doing, first, which, pars, rows, traces, offset, keep, lanes):
+    """Finish the shots that are over and put back those that now do something else."""
+    for k in range(lanes):
+        n = pack.shot[k]
+        if n >= 0 and doing[n] == OVER:
+            if not (pack.good[k] > 0.0 and pack.own[OWN_FORCED * LANES + k] > 0.0):
+                pack.own[OWN_END * LANES + k] = END_FAILED
+            par = pars[which[first + n]]
+            finish_shot(pack, k, traces[offset + n], keep, par, rows[first + n])
+            pack.shot[k] = -1
+        elif n >= 0 and doing[n] != mode:
+            leave_lane(pack, k)
+
+
+@njit(cache=True, error_model="numpy")
+def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, keep, doing, pack):
+    """Follow len(doing) shots of the batch from `first` on and fill their rows and traces.
+
+    Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group Runge-Kutta
+    steps on the reference's right-hand sides, and CREEP (`creep_law`) in between, where a ball
+    sticks and slips within a turn.  All shots that do the same are followed side by side until
+    they do something else; traces are the batch's from `offset` on, kept for the caller or not.
     """
-    release_state(
-        shot[0], shot[1], shot[2], shot[3], shot[4], shot[5], shot[6], pap, par, state
-    )
-    start = work[W_START]
-    new = work[W_NEW]
-    extra = work[W_EXTRA]
-    for n in range(7):
-        start[n] = state[n]
-    for n in range(4):
-        q[n] = state[7 + n]
-    for n in range(7, N_STEP):
-        start[n] = 0.0
-    for n in range(R_COUNT):
-        row[n] = np.nan
-    for n in range(TRACE_FEET):
-        trace[n, T_Y] = np.nan
-        trace[n, T_HEADING] = np.nan
-        trace[n, T_FILM] = np.nan
-    trace[0, T_Y] = start[1]
-    trace[0, T_HEADING] = math.atan2(start[3], start[2])
-    trace[0, T_FILM] = 0.0
-    next_row = 1
-    time = 0.0
-    turns = 0.0
-    flare = 0.0
-    break_x = start[0]
-    break_y = start[1]
+    count = doing.shape[0]
+    lanes = LANES if count > LANES // 2 else LANES // 2
+    powered = False
+    for n in range(count):
+        par = pars[which[first + n]]
+        powered = powered or par[P_LAMBDA_POWER] != 1.0
+        doing[n] = start_shot(
+            shots[first + n], paps[which[first + n]], par, film, pack.state, pack.kept[n],
+            traces[offset + n],
+        )
     mode = SLIDE
-    pivot = 0.0
-    end = END_FAILED
-    pin = -1
-    steps = 0
-    h = STEP_FIRST
-    closing = 0.0  # [m/s^2] rate at which slip fell over the last step
-    stage_rates(work, W_START, q, 0, 0.0, film, par, 0)
-    if extra[5] < CREEP_SLIP:
-        mode = CREEP
-    while steps < MAX_STEPS:
-        steps += 1
-        w0 = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
-        axis0 = extra[3]
-        slip0 = extra[5]
-        error = 0.0
-        stuck = False
-        if mode == CREEP:
-            used = min(CREEP_TURN / max(w0, 1.0), 0.02)
-            stuck = creep_step(work, q, used, film, par)
-        else:
-            if mode == SLIDE:
-                if closing > 0.0:
-                    h = min(h, max(0.9 * (slip0 - 0.6 * CREEP_SLIP) / closing, 5e-4))
-            else:
-                pivot = 1.0
-                if par[P_CONTACT_A] > 0.0:
-                    pivot = choose_pivot(extra[2], extra[7], extra[8], par[P_I2], h)
-                stage_rates(work, W_START, q, 1, pivot, film, par, 0)
-            # steps end on cell boundaries, the knots of the film's splines: smooth inside the step
-            cells = start[0] / par[P_CELL_X]
-            to_knot = (math.floor(cells + 0.02) + 1.0 - cells) * par[P_CELL_X] / start[2]
-            h = min(h, to_knot)
-            h = to_knot / math.ceil(max(to_knot / h, to_knot * w0 / SLIDE_TURN) - 0.02)
-            # end a step just past the jump between two constant zones: it must not lie inside one
-            if par[P_TWO_ZONE_X] > start[0]:
-                h = min(h, (par[P_TWO_ZONE_X] - start[0]) / start[2] + 1e-7)
-            h = max(h, STEP_MIN)
-            error = lie_step(work, q, h, mode, pivot, film, par)
-            if error > 1.0 and h > STEP_MIN * 2:
-                h *= max(0.2, 0.9 * error ** RK_POWER)
-                closing = 0.0
-                # the extras belong to the end of the rejected step: restore those of the start
-                stage_rates(work, W_START, q, mode, pivot, film, par, 0)
-                continue
-            used = h
-        share, how, touched = end_within_step(work, used, pins, par)
-        if how >= 0:
-            used *= share
+    idle = 0
+    while idle <= OVER:  # three modes in turn, until none of them has a shot left
+        waiting = 0
+        busy = 0
+        going = lanes
+        while True:
+            if going > 0:  # lanes are empty
+                entered, waiting = fill_lanes(
+                    pack, waiting, mode, doing, first, which, pars, film, lanes
+                )
+                busy += entered
+            if busy == 0:
+                break
+            idle = 0
+            if mode == ROLL:
+                set_pivots(pack.own, pack.known, pack.here, lanes)
+                film_stage(pack.own, pack.known, film, powered, lanes)
+                roll_stage(pack.own, pack.known, pack.rates, pack.here, lanes)
+            plan_steps(pack, mode, lanes)
             if mode == CREEP:
-                stage_rates(work, W_START, q, 0, 0.0, film, par, 0)
-                stuck = creep_step(work, q, used, film, par)
+                creep_step(pack, powered, film, lanes)
             else:
-                lie_step(work, q, used, mode, pivot, film, par)
-            end = how
-            pin = touched if how == END_PIN else -1
-        next_row = record_trace(trace, work, used, next_row, par)
-        if mode == CREEP and math.isnan(row[R_ROLL_X]):
-            # slip may pass zero in this step and be caught at rest only in the next one
-            fall = extra[4] * par[P_GRAVITY] * (1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2])
-            if stuck or slip0 <= fall * used:
-                row[R_ROLL_X] = start[0] + start[2] * min(slip0 / max(fall, 1e-9), used)
-        time += used
-        w1 = math.sqrt(extra[0] ** 2 + extra[1] ** 2 + extra[2] ** 2)
-        turns += 0.5 * (w0 + w1) * used / (2.0 * math.pi)
-        flare += 0.5 * (axis0 + extra[3]) * used * par[P_RADIUS]
-        if new[1] < break_y:
-            break_y = new[1]
-            break_x = new[0]
-        if start[3] < 0.0 < new[3]:
-            s = start[3] / (start[3] - new[3])
-            y = hermite(s, used, start[1], start[3], new[1], new[3])
-            if y < break_y:
-                break_y = y
-                break_x = hermite(s, used, start[0], start[2], new[0], new[2])
-        # ---- accept
-        e0, e1, e2, e3 = rotation_exp(new[7], new[8], new[9])
-        p0, p1, p2, p3 = quaternion_product(q[0], q[1], q[2], q[3], e0, e1, e2, e3)
-        norm = 1.0 / math.sqrt(p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3)
-        q[0] = p0 * norm
-        q[1] = p1 * norm
-        q[2] = p2 * norm
-        q[3] = p3 * norm
-        for n in range(N_STEP):
-            start[n] = new[n]
-            work[0, n] = work[RK_STAGES - 1, n]
-        start[7] = 0.0
-        start[8] = 0.0
-        start[9] = 0.0
-        m = rotation_matrix(q[0], q[1], q[2], q[3])  # theta is 0 again: its rate is the body rate
-        work[0, 7] = m[0] * extra[0] + m[3] * extra[1] + m[6] * extra[2]
-        work[0, 8] = m[1] * extra[0] + m[4] * extra[1] + m[7] * extra[2]
-        work[0, 9] = m[2] * extra[0] + m[5] * extra[1] + m[8] * extra[2]
-        if mode == ROLL:
-            enter_roll(start, q, par)
-        if end != END_FAILED or start[2] < 0.05 or not math.isfinite(start[1]):
-            break
-        # ---- next mode
-        if mode == SLIDE:
-            closing = (slip0 - extra[5]) / used
-            if extra[5] < CREEP_SLIP:
-                mode = CREEP
-        elif mode == CREEP:
-            if extra[5] > CREEP_LEAVE:
-                mode = SLIDE
-                closing = 0.0
-                h = used
-                stage_rates(work, W_START, q, 0, 0.0, film, par, 0)
-            elif stuck and grip_bound(work, q, par) < GRIP_SAFE:
-                mode = ROLL
-                h = used
-                stage_rates(work, W_START, q, 1, 0.0, film, par, 0)
-        elif grip_bound(work, q, par) >= GRIP_SAFE:
-            mode = CREEP
-        if mode != CREEP:
-            h *= 4.0 if error < 1e-6 else max(min(4.0, 0.9 * error ** RK_POWER), 0.3)
-    row[R_END] = end
-    row[R_PIN] = pin
-    row[R_X] = start[0]
-    row[R_Y] = start[1]
-    row[R_VX] = start[2]
-    row[R_VY] = start[3]
-    row[R_WX] = extra[0]
-    row[R_WY] = extra[1]
-    row[R_WZ] = extra[2]
-    row[R_TIME] = time
-    row[R_BREAK_X] = break_x
-    row[R_BREAK_Y] = break_y
-    heading = math.atan2(start[3], start[2])
-    row[R_HOOK_X] = hook_distance(trace, next_row, heading, start[0], par[P_CELL_X])
-    row[R_TURNS] = turns
-    row[R_FLARE] = flare
-    row[R_TRACK_FILM] = start[10]
-    row[R_STEPS] = steps
+                lie_step(pack, mode, powered, film, lanes)
+            cross_cells(pack, lanes)
+            judge_steps(
+                pack.own, pack.stage, pack.known, pack.here, pack.there, pack.cross, pack.used,
+                pack.error, pack.stuck, pack.good, pack.shot, mode, pins, traces, offset, lanes,
+            )
+            accept_steps(pack, mode, lanes)
+            going = settle_steps(
+                pack.own, pack.known, pack.here, pack.used, pack.stuck, pack.good, pack.shot, mode,
+                doing, lanes,
+            )
+            if going > 0:
+                empty_lanes(
+                    pack, mode, doing, first, which, pars, rows, traces, offset, keep, lanes
+                )
+                busy -= going
+        mode = (mode + 1) % OVER
+        idle += 1
 
 
 @njit(cache=True, parallel=True, error_model="numpy")
@@ -1162,14 +1855,15 @@ def throw_batch(shots, which, paps, pars, film, pins, rows, traces, chunks):
     count = shots.shape[0]
     keep = traces.shape[0] > 0
     for chunk in prange(chunks):
-        work = np.zeros((W_ROWS, N_STEP))
-        state = np.empty(12)
-        q = np.empty(4)
-        spare = np.empty((TRACE_FEET, T_COUNT))
-        for n in range(chunk * count // chunks, (chunk + 1) * count // chunks):
-            b = which[n]
-            trace = traces[n] if keep else spare
-            throw_one(shots[n], paps[b], pars[b], film, pins, work, state, q, trace, rows[n])
+        first = chunk * count // chunks
+        some = (chunk + 1) * count // chunks - first
+        pack = new_pack(some)
+        doing = np.zeros(some, np.int64)
+        scratch = np.empty((0 if keep else some, TRACE_FEET, T_COUNT))
+        follow(
+            shots, first, which, paps, pars, film, pins, rows, traces if keep else scratch,
+            first if keep else 0, keep, doing, pack,
+        )
 
 
 # =========================== oil taken and laid down by shots ===================================
@@ -1296,9 +1990,8 @@ def play_shots(
     fills rows (n, R_COUNT), traces (n, TRACE_FEET, T_COUNT) in the player's boards, and amounts
     (n, 2): taken and laid [film x cells].
     """
-    work = np.zeros((W_ROWS, N_STEP))
-    state = np.empty(12)
-    q = np.empty(4)
+    pack = new_pack(1)
+    doing = np.zeros(1, np.int64)
     count, cols = films.shape[1], films.shape[2]
     film = np.empty((count, cols))
     shares = np.empty(cols)
@@ -1307,9 +2000,10 @@ def play_shots(
         for i in range(count):
             for j in range(cols):
                 film[i, j] = films[lane, i, cols - 1 - j if lefts[n] else j]
-        b = which[n]
-        throw_one(shots[n], paps[b], pars[b], film, pins, work, state, q, traces[n], rows[n])
-        taken, laid = carry_oil(rows[n], traces[n], pars[b], swath, wipe, lay, film, shares)
+        follow(shots, n, which, paps, pars, film, pins, rows, traces, n, True, doing, pack)
+        taken, laid = carry_oil(
+            rows[n], traces[n], pars[which[n]], swath, wipe, lay, film, shares
+        )
         for i in range(count):
             for j in range(cols):
                 films[lane, i, cols - 1 - j if lefts[n] else j] = film[i, j]
