@@ -20,7 +20,7 @@ lines found one stage earlier; all balls go through each step together:
    errors of the two are alike in size and have nothing to do with each other.
 
 The thorough search (`better_lines`) starts from a quick one's lines, takes more of everything, and
-then throws the same 256 shots at the best few and at the lines known from the stages before and
+then throws the same 384 shots at the best few and at the lines known from the stages before and
 after, and walks from the best of them as long as a neighbour does better by those shots.
 
 The chosen line is judged on fresh shots that no search has seen. The same deviates serve every
@@ -32,9 +32,9 @@ the neighbouring lines' shots, and lines half a board to the side by the model o
 is too noisy: it always moved).
 
 What a search leaves behind against brute force, in pins a game (benchmarks/lines.py, cases 200 to
-204, 15 searches): the quick one 1.1 on average and 3.8 at worst, the thorough one 0.0 and 1.4. On
-six pairs of a shipped ball and a pattern (five seeds each, against the best line known) the quick
-one left 1.6 on average, 8.7 at worst.
+204, 15 searches): the quick one 1.1 on average and 3.8 at worst; the thorough one, when it took
+256 shots in place of 384, 0.0 and 1.4. On six pairs of a shipped ball and a pattern (five seeds
+each, against the best line known) the quick one left 1.6 on average, 8.7 at worst.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ TERMS = 12
 _MODEL_SHOTS = 256
 _MOST_FOLLOW_DEG = 1.0
 _FOLLOWED_BOARDS = 3.0  # a line followed to another lane must come this near to the best board
-_DECIDED_LINES = 3
+_DECIDED_LINES = 4
 # where a walk looks: a turn to both sides and boards to both sides with the turn that usually goes
 # with them (0.08 deg a board), then closer
 _WALK_STEPS = tuple(scale * np.array([[0.0, -0.08], [0.0, 0.08], [-1.0, 0.08], [1.0, -0.08]])
@@ -91,7 +91,7 @@ class Effort:
 
 
 QUICK = Effort(first=20, finalists=4, second=32)
-THOROUGH = Effort(first=20, finalists=5, second=32, decide=256)
+THOROUGH = Effort(first=24, finalists=6, second=32, decide=384)
 
 
 @dataclass(frozen=True)
