@@ -83,7 +83,8 @@ def test_flare_per_turn_of_the_symmetric_core():
     assert formula == pytest.approx(0.522, abs=5e-4)
     body = SPIN * np.array([math.cos(math.pi / 4), math.sin(math.pi / 4), 0.0])
     par, _, path = fly(SYMMETRIC, body)
-    per_turn = BALL_RADIUS_M / INCH_M * math.sqrt(k.axis_rate_squared(*body, par)) * 2 * math.pi / SPIN
+    axis_rate = math.sqrt(k.axis_rate_squared(*body, par))
+    per_turn = BALL_RADIUS_M / INCH_M * axis_rate * 2 * math.pi / SPIN
     assert per_turn == pytest.approx(0.522, abs=5e-4)
     assert per_turn == pytest.approx(formula, rel=1e-12)
     # the axis path actually followed over many short stretches of time
