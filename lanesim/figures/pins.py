@@ -75,6 +75,9 @@ def draw_carry_map(
     for text in labels:
         text.set_path_effects(halo(2.0))
         text.set_zorder(4.5)  # above the shots
+        x, y = text.get_position()
+        if y > 6.8 or not _MAP_BOARDS[0] + 0.3 < x < _MAP_BOARDS[1] - 0.3:
+            text.set_visible(False)  # the zones' names stand there, or the edge cuts it
     edges = ((LIGHT_TO_BOARD, "light"), (HIGH_FROM_BOARD, "high"), (HEAD_ON_BOARD, "far side"))
     for edge, _ in edges:
         axes.axvline(edge, color=PIN_WHITE, lw=2.2, zorder=3)
