@@ -11,7 +11,7 @@ from ..errors import InputError
 from . import kernels as k
 
 _LOCK = threading.Lock()  # numba's default threading layer aborts on concurrent parallel calls
-_CHUNK_SHOTS = 128  # eight fillings of the core's lanes: few stand idle at the end
+_CHUNK_SHOTS = 256  # many fillings of the core's lanes: few stand idle at the end
 
 
 @dataclass(frozen=True)

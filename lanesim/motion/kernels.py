@@ -1026,16 +1026,15 @@ def lie_step(pack, mode, powered, film, lanes):
     pack.rates must hold the rates at the start.  Leaves the state at the end in pack.stage, its
     rates in the last row of pack.rates, the extras in pack.there.
     """
-    stage = pack.stage
-    r = pack.rates
-    e = pack.rate
+    own, known, there, stage = pack.own, pack.known, pack.there, pack.stage
+    length, error, r, e = pack.length, pack.error, pack.rates, pack.rate
     for i in range(1, RK_STAGES):
-        next_stage(i, pack.own, pack.length, r, stage)
-        film_stage(stage, pack.known, film, powered, lanes)
+        next_stage(i, own, length, r, stage)
+        film_stage(stage, known, film, powered, lanes)
         if mode == SLIDE:
-            slide_stage(stage, pack.known, e, pack.there, lanes)
+            slide_stage(stage, known, e, there, lanes)
         else:
-            roll_stage(stage, pack.known, e, pack.there, lanes)
+            roll_stage(stage, known, e, there, lanes)
         first = i * STEP_SIZE
         for n in range(STEP_SIZE):
             r[first + n] = e[n]
@@ -1046,8 +1045,8 @@ def lie_step(pack, mode, powered, film, lanes):
             + E6 * r[n + 5 * s] + E7 * r[n + 6 * s]
         )
     for k in range(lanes):
-        momentum = pack.known[(KNOWN_PAR + P_RADIUS) * LANES + k] / (
-            TOL_V * pack.known[(KNOWN_PAR + P_I2) * LANES + k]
+        momentum = known[(KNOWN_PAR + P_RADIUS) * LANES + k] / (
+            TOL_V * known[(KNOWN_PAR + P_I2) * LANES + k]
         )
         worst = max(e[k] * (1.0 / TOL_X), e[LANES + k] * (1.0 / TOL_Y))
         worst = max(worst, max(e[2 * LANES + k], e[3 * LANES + k]) * (1.0 / TOL_V))
@@ -1055,7 +1054,7 @@ def lie_step(pack, mode, powered, film, lanes):
         worst = max(worst, turn * momentum)
         turn = max(e[7 * LANES + k], e[8 * LANES + k], e[9 * LANES + k])
         worst = max(worst, turn * (1.0 / TOL_THETA), e[10 * LANES + k] * (1.0 / TOL_H))
-        pack.error[k] = worst * pack.length[k]
+        error[k] = worst * length[k]
 
 
 # --- sticking and slipping ----------------------------------------------------------------------
@@ -1192,9 +1191,11 @@ def creep_step(pack, powered, film, lanes):
     here = pack.here
     there = pack.there
     stage = pack.stage
+    used = pack.used
+    stick = pack.stuck
     for k in range(lanes):
-        stage[k] = own[k] + 0.5 * pack.used[k] * own[2 * LANES + k]
-        stage[LANES + k] = own[LANES + k] + 0.5 * pack.used[k] * own[3 * LANES + k]
+        stage[k] = own[k] + 0.5 * used[k] * own[2 * LANES + k]
+        stage[LANES + k] = own[LANES + k] + 0.5 * used[k] * own[3 * LANES + k]
         stage[10 * LANES + k] = own[10 * LANES + k]
     film_stage(stage, known, film, powered, lanes)
     for k in range(lanes):
@@ -1206,7 +1207,7 @@ def creep_step(pack, powered, film, lanes):
              own[(OWN_Q + 3) * LANES + k]),
             (here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k],
              here[AT_SLIP * LANES + k]),
-            pack.used[k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
+            used[k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
         )
         stage[k] = end[0]
         stage[LANES + k] = end[1]
@@ -1225,7 +1226,7 @@ def creep_step(pack, powered, film, lanes):
         there[AT_AXIS * LANES + k] = e[3]
         there[AT_MU * LANES + k] = e[4]
         there[AT_SLIP * LANES + k] = e[5]
-        pack.stuck[k] = stuck
+        stick[k] = stuck
 
 
 # --- the length of a step -----------------------------------------------------------------------
@@ -1256,6 +1257,8 @@ def plan_steps(pack, mode, lanes):
     own = pack.own
     here = pack.here
     known = pack.known
+    used = pack.used
+    length = pack.length
     for k in range(lanes):
         wx = here[AT_WX * LANES + k]
         wy = here[AT_WY * LANES + k]
@@ -1290,9 +1293,9 @@ def plan_steps(pack, mode, lanes):
             h = h if h > STEP_MIN else STEP_MIN
         forced = own[OWN_FORCED * LANES + k]
         h = forced if forced > 0.0 else h
-        pack.used[k] = h
+        used[k] = h
         for r in range(STEP_ROWS):
-            pack.length[r * LANES + k] = h
+            length[r * LANES + k] = h
 
 
 # --- events -------------------------------------------------------------------------------------
@@ -1376,14 +1379,15 @@ def crossing(target, own, stage, k, h):
 @njit(cache=True, error_model="numpy", fastmath={"contract"})
 def cross_cells(pack, lanes):
     """Where each lane's step passes the next whole cell, if it does: into pack.cross."""
+    own, known, stage, used, cross = pack.own, pack.known, pack.stage, pack.used, pack.cross
     for k in range(lanes):
-        cell = pack.known[(KNOWN_PAR + P_CELL_X) * LANES + k]
-        target = pack.own[OWN_NEXT * LANES + k] * cell
-        y, slope, film = crossing(target, pack.own, pack.stage, k, pack.used[k])
-        pack.cross[k] = 1.0 if pack.stage[k] >= target else 0.0
-        pack.cross[LANES + k] = y
-        pack.cross[2 * LANES + k] = slope
-        pack.cross[3 * LANES + k] = film
+        cell = known[(KNOWN_PAR + P_CELL_X) * LANES + k]
+        target = own[OWN_NEXT * LANES + k] * cell
+        y, slope, film = crossing(target, own, stage, k, used[k])
+        cross[k] = 1.0 if stage[k] >= target else 0.0
+        cross[LANES + k] = y
+        cross[2 * LANES + k] = slope
+        cross[3 * LANES + k] = film
 
 
 @njit(cache=True, error_model="numpy")
@@ -1608,9 +1612,10 @@ def accept_steps(pack, mode, lanes):
     here = pack.here
     there = pack.there
     stage = pack.stage
+    taken, counts, errors, rates = pack.used, pack.good, pack.error, pack.rates
     for k in range(lanes):
-        good = pack.good[k] > 0.0
-        used = pack.used[k] if good else 0.0
+        good = counts[k] > 0.0
+        used = taken[k] if good else 0.0
         wx, wy, wz = here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k]
         spin = math.sqrt(wx * wx + wy * wy + wz * wz)
         wx, wy, wz = there[AT_WX * LANES + k], there[AT_WY * LANES + k], there[AT_WZ * LANES + k]
@@ -1636,14 +1641,14 @@ def accept_steps(pack, mode, lanes):
         # how fast slip falls, and the next step from this one's error
         slip = here[AT_SLIP * LANES + k] - there[AT_SLIP * LANES + k]
         own[OWN_CLOSING * LANES + k] = slip / used if good else own[OWN_CLOSING * LANES + k]
-        error = pack.error[k]
+        error = errors[k]
         factor = 0.9 * exponential(RK_POWER * logarithm(error))
         factor = factor if factor < 4.0 else 4.0
         factor = factor if factor > 0.3 else 0.3
         factor = factor if error > 1e-6 else 4.0
         own[OWN_STEP * LANES + k] = used * factor if good else own[OWN_STEP * LANES + k]
     for k in range(lanes):
-        good = pack.good[k] > 0.0
+        good = counts[k] > 0.0
         q = KNOWN_Q * LANES + k
         p0, p1, p2, p3 = turned(
             known, stage[7 * LANES + k], stage[8 * LANES + k], stage[9 * LANES + k], k
@@ -1670,9 +1675,8 @@ def accept_steps(pack, mode, lanes):
             here[m] = there[m] if good else here[m]
     if mode == SLIDE:  # first stage same as last; theta is 0 again: its rate is the body rate
         last = (RK_STAGES - 1) * STEP_SIZE
-        rates = pack.rates
         for k in range(lanes):
-            good = pack.good[k] > 0.0
+            good = counts[k] > 0.0
             for r in range(STEP_ROWS):
                 m = r * LANES + k
                 rates[m] = rates[last + m] if good else rates[m]
@@ -1802,6 +1806,10 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
             shots[first + n], paps[which[first + n]], par, film, pack.state, pack.kept[n],
             traces[offset + n],
         )
+    # taken out of the pack here: in the loop each would cost an atomic count
+    own, known, here, there, stage = pack.own, pack.known, pack.here, pack.there, pack.stage
+    used, error, stuck, good = pack.used, pack.error, pack.stuck, pack.good
+    cross, shot, rates = pack.cross, pack.shot, pack.rates
     mode = SLIDE
     idle = 0
     while idle <= OVER:  # three modes in turn, until none of them has a shot left
@@ -1818,9 +1826,9 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
                 break
             idle = 0
             if mode == ROLL:
-                set_pivots(pack.own, pack.known, pack.here, lanes)
-                film_stage(pack.own, pack.known, film, powered, lanes)
-                roll_stage(pack.own, pack.known, pack.rates, pack.here, lanes)
+                set_pivots(own, known, here, lanes)
+                film_stage(own, known, film, powered, lanes)
+                roll_stage(own, known, rates, here, lanes)
             plan_steps(pack, mode, lanes)
             if mode == CREEP:
                 creep_step(pack, powered, film, lanes)
@@ -1828,13 +1836,12 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
                 lie_step(pack, mode, powered, film, lanes)
             cross_cells(pack, lanes)
             judge_steps(
-                pack.own, pack.stage, pack.known, pack.here, pack.there, pack.cross, pack.used,
-                pack.error, pack.stuck, pack.good, pack.shot, mode, pins, traces, offset, lanes,
+                own, stage, known, here, there, cross, used, error, stuck, good, shot, mode, pins,
+                traces, offset, lanes,
             )
             accept_steps(pack, mode, lanes)
             going = settle_steps(
-                pack.own, pack.known, pack.here, pack.used, pack.stuck, pack.good, pack.shot, mode,
-                doing, lanes,
+                own, known, here, used, stuck, good, shot, mode, doing, lanes
             )
             if going > 0:
                 empty_lanes(
