@@ -122,9 +122,9 @@ def test_one_signature_per_kernel_after_mixed_calls():
                 print(name, len(value.signatures))
     """)
     counts = {line.split()[0]: int(line.split()[1]) for line in out.splitlines()}
-    for called in ("throw_batch", "slide_derivative", "roll_derivative", "release_state"):
+    for called in ("throw_chunk", "slide_derivative", "roll_derivative", "release_state"):
         assert counts[called] == 1, counts
-    from_python = {"throw_batch", "slide_derivative", "roll_derivative", "release_state", "pin_gap",
+    from_python = {"throw_chunk", "slide_derivative", "roll_derivative", "release_state", "pin_gap",
                    "slide_rates", "roll_rates", "roll_projection", "rotation_matrix", "to_lane",
                    "film_at"}  # not body_rates_free: parameters come as an array or a lane's tuple
     assert {n: counts[n] for n in from_python if counts.get(n, 1) != 1} == {}
@@ -133,21 +133,22 @@ def test_one_signature_per_kernel_after_mixed_calls():
 def test_batch_does_not_depend_on_the_number_of_threads():
     """Bit for bit with 1, 2, 3 and 4 threads (more than this machine's cores is allowed)."""
     out = run_python("""
-        import hashlib, numba, numpy as np
+        import hashlib, numpy as np
+        from lanesim.motion import batch
         from lanesim.catalog import load_ball, load_pattern_named, named_spread
         from lanesim.release import Release, sample_releases
         from lanesim.trajectory import throw_many
-        rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("180"), 700, 5)
+        rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("180"), 1100, 5)
         for threads in (1, 2, 3, 4):
-            numba.set_num_threads(threads)
+            batch.THREADS = threads
             t = throw_many(load_ball("strong-asym"), rows, load_pattern_named("medium-42"),
                            keep_paths=True)
             h = hashlib.sha256()
             for name in ("outcome", "entry_board", "entry_angle_deg", "time_s", "path_board",
                          "flare_in"):
                 h.update(np.ascontiguousarray(getattr(t, name)).tobytes())
-            print(numba.get_num_threads(), h.hexdigest())
-    """, NUMBA_NUM_THREADS="4")
+            print(threads, h.hexdigest())
+    """)
     lines = [line.split() for line in out.splitlines()]
     assert [n for n, _ in lines] == ["1", "2", "3", "4"]
     assert len({digest for _, digest in lines}) == 1, out

@@ -579,7 +579,7 @@ def progress(text: str, total: float | None = None) -> Iterator[Callable[..., No
         yield report
 
 
-_COMPILE_SECONDS = {"path": 8, "batch": 25}  # processor time, measured on a busy two-core machine
+_COMPILE_SECONDS = {"path": 8, "batch": 45}  # processor time, measured on a busy two-core machine
 _announced: set[str] = set()
 
 
@@ -602,7 +602,7 @@ def _kernels_cached(kind: str) -> bool:
     """
     from ..motion import kernels
 
-    kernel = kernels.slide_rates if kind == "path" else kernels.throw_batch
+    kernel = kernels.slide_rates if kind == "path" else kernels.throw_chunk
     if os.environ.get("NUMBA_DISABLE_JIT", "0") not in {"", "0"}:
         return True
     source = Path(kernels.__file__)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import threading
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
+import numba
 import numpy as np
 
 from ..errors import InputError
 from . import kernels as k
 
-_LOCK = threading.Lock()  # numba's default threading layer aborts on concurrent parallel calls
+THREADS = numba.config.NUMBA_NUM_THREADS  # this machine's processors, or NUMBA_NUM_THREADS
 _CHUNK_SHOTS = 256  # many fillings of the core's lanes: few stand idle at the end
 
 
@@ -62,8 +63,19 @@ def run(
             raise InputError(f"a {name} is not a finite number; every one must be")
     rows = np.empty((len(shots), k.R_COUNT))
     traces = np.empty((len(shots) if keep_traces else 0, k.TRACE_FEET, k.T_COUNT))
-    with _LOCK:
-        k.throw_batch(
-            shots, which, paps, pars, film, pins, rows, traces, -(-len(shots) // _CHUNK_SHOTS)
-        )
+    def follow(first: int) -> None:
+        count = min(_CHUNK_SHOTS, len(shots) - first)
+        k.throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count)
+
+    chunks = range(0, len(shots), _CHUNK_SHOTS)
+    if len(chunks) == 1:
+        follow(0)
+    else:
+        # compiled code lets go of the interpreter: threads of Python are enough. Chunks not yet
+        # begun are dropped when a run is interrupted.
+        pool = ThreadPoolExecutor(THREADS)
+        try:
+            list(pool.map(follow, chunks))
+        finally:
+            pool.shutdown(cancel_futures=True)
     return BatchRows(rows, traces)

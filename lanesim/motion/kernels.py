@@ -33,7 +33,7 @@ import math
 from collections import namedtuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 # --- layout of the parameter vector (one ball on one lane) ------------------------------------
 P_RADIUS = 0  # ball radius R [m]
@@ -1852,25 +1852,21 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
         idle += 1
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
-def throw_batch(shots, which, paps, pars, film, pins, rows, traces, chunks):
-    """Follow many shots in parallel; the answer does not depend on the number of threads.
+@njit(cache=True, nogil=True, error_model="numpy")
+def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count):
+    """Follow shots first .. first + count of a batch; several threads may do so at once.
 
     shots (n, 7), which (n,) index of the ball, paps (b, 3), pars (b, P_COUNT), film (60, 39);
     fills rows (n, R_COUNT) and, unless its length is 0, traces (n, TRACE_FEET, T_COUNT).
     """
-    count = shots.shape[0]
     keep = traces.shape[0] > 0
-    for chunk in prange(chunks):
-        first = chunk * count // chunks
-        some = (chunk + 1) * count // chunks - first
-        pack = new_pack(some)
-        doing = np.zeros(some, np.int64)
-        scratch = np.empty((0 if keep else some, TRACE_FEET, T_COUNT))
-        follow(
-            shots, first, which, paps, pars, film, pins, rows, traces if keep else scratch,
-            first if keep else 0, keep, doing, pack,
-        )
+    pack = new_pack(count)
+    doing = np.zeros(count, np.int64)
+    scratch = np.empty((0 if keep else count, TRACE_FEET, T_COUNT))
+    follow(
+        shots, first, which, paps, pars, film, pins, rows, traces if keep else scratch,
+        first if keep else 0, keep, doing, pack,
+    )
 
 
 # =========================== oil taken and laid down by shots ===================================
