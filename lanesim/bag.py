@@ -21,6 +21,7 @@ import itertools
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -53,8 +54,9 @@ MARGIN_CHANCE = 0.01  # the same for the chance of a cut
 INTERVAL = (2.5, 97.5)
 LINE_SHOTS = 256  # shots that judge the field's lines on the fresh oil
 STRENGTH_FT = 57  # how far across a ball has come here says how strong it is
-# Pins per game that a quick line is given the benefit of, see `_settle`: nine in ten quick lines
-# are less than this behind the best line (benchmarks/lines.py).
+# Pins per game that a quick line is given the benefit of, see `_settle`: on fresh cases no quick
+# search was farther behind the best line (worst 3.84, benchmarks/lines.py, cases 200 to 204), but
+# on a steeper set of pairs some were (worst 8.7).
 HOPE = 4.0
 MOST_THOROUGH = 400  # pairs searched thoroughly at most
 _GROUP = 12  # balls searched together: a record is written after each group
@@ -575,15 +577,22 @@ class _Judging:
 
     # --- pins -----------------------------------------------------------------------------
 
+    @cached_property
+    def resampled_nodes(self) -> tuple[np.ndarray, np.ndarray]:
+        """The carry table resampled, plain and flipped (nodes, tables, 4): slow, made once."""
+        tables = resampled_parts(
+            min(TABLE_RESAMPLES, self.resamples), self.seed, self.event.player.spread
+        )
+        plain, flipped = (
+            np.stack([getattr(t, side) for t in tables], axis=1) for side in ("plain", "flipped")
+        )
+        return plain, flipped
+
     def _measure(self, pairs: list[tuple[int, int]]) -> None:
         """Pins and resamples of pairs (condition, use)."""
         start = time.perf_counter()
-        spread = self.event.player.spread
-        parts_now = default_parts(spread)
-        tables = resampled_parts(min(TABLE_RESAMPLES, self.resamples), self.seed, spread)
-        plain_nodes, flipped_nodes = (
-            np.stack([getattr(t, side) for t in tables], axis=1) for side in ("plain", "flipped")
-        )  # (nodes, tables, 4)
+        parts_now = default_parts(self.event.player.spread)
+        plain_nodes, flipped_nodes = self.resampled_nodes
         for c, v in pairs:
             entry = self.entries[c, v].astype(float)
             each = parts_now.of_shots(*entry)
@@ -598,7 +607,7 @@ class _Judging:
             moved = game_of(others) - self.pins[c, v]
             self.samples[:, c, v] = drawn + moved[np.arange(self.resamples) % len(moved)]
             if self.with_sd:
-                self.sd[c, v] = _game_sd(entry, spread)
+                self.sd[c, v] = _game_sd(entry, self.event.player.spread)
         self.clock["pins and resamples"] = (self.clock.get("pins and resamples", 0.0)
                                             + time.perf_counter() - start)
 
@@ -765,7 +774,8 @@ def _settle(judging: _Judging, programmed: Callable[[Judged], model.Program], ma
     while True:
         judged = judging.result()
         program = programmed(judged)
-        hope = np.where(judged.thorough, 0.0, HOPE)
+        # none for a ball that is never thrown at a full rack: it has no line to search
+        hope = np.where(judged.thorough | np.isnan(judged.pins), 0.0, HOPE)
         start = time.perf_counter()
         hoped = model.solve(replace(program, values=program.values + hope), lean=False)
         assert hoped is not None  # the limits do not depend on the values
