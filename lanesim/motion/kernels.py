@@ -1265,7 +1265,7 @@ def plan_steps(pack, mode, lanes):
         wz = here[AT_WZ * LANES + k]
         w0 = math.sqrt(wx * wx + wy * wy + wz * wz)
         if mode == CREEP:
-            h = CREEP_TURN / w0
+            h = CREEP_TURN / (w0 if w0 > 1.0 else 1.0)
             h = h if h < CREEP_LONGEST else CREEP_LONGEST
         else:
             x = own[k]
@@ -1806,6 +1806,9 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
             shots[first + n], paps[which[first + n]], par, film, pack.state, pack.kept[n],
             traces[offset + n],
         )
+    for k in range(lanes):  # lanes that stand idle go on with a ball, not with zeros
+        enter_lane(pack, k, 0, SLIDE, pars[which[first]], film)
+        pack.shot[k] = -1
     # taken out of the pack here: in the loop each would cost an atomic count
     own, known, here, there, stage = pack.own, pack.known, pack.here, pack.there, pack.stage
     used, error, stuck, good = pack.used, pack.error, pack.stuck, pack.good
