@@ -797,13 +797,12 @@ AT_WZ = 2
 AT_AXIS = 3  # speed of the axis on the ball [rad/s]
 AT_MU = 4
 AT_SLIP = 5
-AT_GRIP = 6
-AT_NEED = 7  # pivot torque needed and available [N m]
-AT_LIMIT = 8
-AT_B1 = 9  # body rates
-AT_B2 = 10
-AT_B3 = 11
-AT_ROWS = 12
+AT_NEED = 6  # pivot torque needed and available [N m]
+AT_LIMIT = 7
+AT_B1 = 8  # body rates
+AT_B2 = 9
+AT_B3 = 10
+AT_ROWS = 11
 
 Pack = namedtuple(
     "Pack",
@@ -906,6 +905,13 @@ def turned(known, t0, t1, t2, k):
     )
 
 
+@njit(cache=True, error_model="numpy", forceinline=True)
+def lane_matrix(known, k):
+    """Orientation matrix of the ball in lane k at the start of its step."""
+    q = KNOWN_Q * LANES + k
+    return unit_matrix(known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES])
+
+
 @njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
 def rotation_vector_rate(t0, t1, t2, b0, b1, b2):
     """Rate of theta: dexpinv of the BODY rate, b + theta x b/2 + c theta x (theta x b)."""
@@ -921,25 +927,27 @@ def rotation_vector_rate(t0, t1, t2, b0, b1, b2):
 
 
 @njit(cache=True, error_model="numpy", forceinline=True)
+def store_row(rows, k, numbers):
+    """Write the STEP_ROWS numbers of lane k."""
+    for r in range(STEP_ROWS):
+        rows[r * LANES + k] = numbers[r]
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
+def store_extras(at, k, e):
+    """Write (wx, wy, wz, axis_speed, mu, slip) of lane k: the first rows of `at`."""
+    for r in range(AT_SLIP + 1):
+        at[r * LANES + k] = e[r]
+
+
+@njit(cache=True, error_model="numpy", forceinline=True)
 def store_rates(rate, at, k, vx, vy, d, b, e, theta):
-    """Write what a law returned into row k of the rates and of the extras."""
-    rate[k] = vx
-    rate[LANES + k] = vy
-    rate[2 * LANES + k] = d[0]
-    rate[3 * LANES + k] = d[1]
-    rate[4 * LANES + k] = d[2]
-    rate[5 * LANES + k] = d[3]
-    rate[6 * LANES + k] = d[4]
-    rate[7 * LANES + k] = theta[0]
-    rate[8 * LANES + k] = theta[1]
-    rate[9 * LANES + k] = theta[2]
-    rate[10 * LANES + k] = d[5]
-    at[AT_WX * LANES + k] = e[0]
-    at[AT_WY * LANES + k] = e[1]
-    at[AT_WZ * LANES + k] = e[2]
-    at[AT_AXIS * LANES + k] = e[3]
-    at[AT_MU * LANES + k] = e[4]
-    at[AT_SLIP * LANES + k] = e[5]
+    """Write what a law returned for lane k into the rates and the extras."""
+    store_row(
+        rate, k,
+        (vx, vy, d[0], d[1], d[2], d[3], d[4], theta[0], theta[1], theta[2], d[5]),
+    )
+    store_extras(at, k, e)
     at[AT_B1 * LANES + k] = b[0]
     at[AT_B2 * LANES + k] = b[1]
     at[AT_B3 * LANES + k] = b[2]
@@ -982,7 +990,6 @@ def roll_stage(stage, known, rate, at, lanes):
         )
         theta = rotation_vector_rate(t0, t1, t2, b[0], b[1], b[2])
         store_rates(rate, at, k, v[0], v[1], d, b, e, theta)
-        at[AT_GRIP * LANES + k] = g[0]
         at[AT_NEED * LANES + k] = g[1]
         at[AT_LIMIT * LANES + k] = g[2]
 
@@ -1209,23 +1216,8 @@ def creep_step(pack, powered, film, lanes):
              here[AT_SLIP * LANES + k]),
             used[k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
         )
-        stage[k] = end[0]
-        stage[LANES + k] = end[1]
-        stage[2 * LANES + k] = end[2]
-        stage[3 * LANES + k] = end[3]
-        stage[4 * LANES + k] = end[4]
-        stage[5 * LANES + k] = end[5]
-        stage[6 * LANES + k] = end[6]
-        stage[7 * LANES + k] = end[7]
-        stage[8 * LANES + k] = end[8]
-        stage[9 * LANES + k] = end[9]
-        stage[10 * LANES + k] = end[10]
-        there[AT_WX * LANES + k] = e[0]
-        there[AT_WY * LANES + k] = e[1]
-        there[AT_WZ * LANES + k] = e[2]
-        there[AT_AXIS * LANES + k] = e[3]
-        there[AT_MU * LANES + k] = e[4]
-        there[AT_SLIP * LANES + k] = e[5]
+        store_row(stage, k, end)
+        store_extras(there, k, e)
         stick[k] = stuck
 
 
@@ -1511,14 +1503,12 @@ def enter_lane(pack, k, n, mode, par, film):
     x, y, vx, vy = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
     lx, ly, lz = own[4 * LANES + k], own[5 * LANES + k], own[6 * LANES + k]
     h = own[10 * LANES + k]
-    q = OWN_Q * LANES + k
-    m = unit_matrix(own[q], own[q + LANES], own[q + 2 * LANES], own[q + 3 * LANES])
+    m = lane_matrix(known, k)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
     phi = asperity_share(h_lane, h, True, par)
     if mode == ROLL:
         v, d, b, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, 0.0, par)
         store_rates(pack.rates, here, k, v[0], v[1], d, b, e, b)
-        here[AT_GRIP * LANES + k] = g[0]
         here[AT_NEED * LANES + k] = g[1]
         here[AT_LIMIT * LANES + k] = g[2]
     else:
@@ -1685,14 +1675,9 @@ def accept_steps(pack, mode, lanes):
     elif mode == ROLL:
         for k in range(lanes):
             par = lane_parameters(known, k)
-            q = KNOWN_Q * LANES + k
             vx, vy, lx, ly, lz = stop_slip(
                 own[2 * LANES + k], own[3 * LANES + k], own[4 * LANES + k], own[5 * LANES + k],
-                own[6 * LANES + k],
-                unit_matrix(
-                    known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES]
-                ),
-                par,
+                own[6 * LANES + k], lane_matrix(known, k), par,
             )
             own[2 * LANES + k] = vx
             own[3 * LANES + k] = vy
@@ -1705,8 +1690,7 @@ def accept_steps(pack, mode, lanes):
 def grip_bound(known, here, k):
     """Upper bound of |F|/(mu N) over a turn of free rolling, from the gyroscopic torque's size."""
     par = lane_parameters(known, k)
-    q = KNOWN_Q * LANES + k
-    m = unit_matrix(known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES])
+    m = lane_matrix(known, k)
     b1, b2, b3 = to_body(
         here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k], m
     )
