@@ -31,6 +31,7 @@ from .lane import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
 from .lineup import LAYDOWN_RANGE, board_at_arrows, find_line
 from .motion import kernels as k
 from .motion import setup
+from .motion.compiled import batch_kernel
 from .odds import has_carry_table, pins_of
 from .pattern import OilPattern
 from .pocket import BEST_BOARD, POCKET
@@ -177,15 +178,23 @@ def throw_in_turn(
     shots = setup.shot_matrix(releases)
     if not (np.all(np.isfinite(shots)) and np.all(np.isfinite(films))):
         raise InputError("a release or an oil volume is not a finite number; every one must be")
+    paps = np.array([b.inertia.pap_body for b in balls])
+    pins = setup.pin_array()
+    swath = transfer.swath_boards * BOARD_M
+    shares = np.empty(films.shape[2])
     rows = np.empty((n, k.R_COUNT))
     traces = np.empty((n, k.TRACE_FEET, k.T_COUNT))
     amounts = np.empty((n, 2))
-    k.play_shots(
-        shots, entrant, lane, np.array(lefts, dtype=np.bool_)[entrant],
-        np.array([b.inertia.pap_body for b in balls]), pars, films, setup.pin_array(),
-        transfer.swath_boards * BOARD_M, transfer.wipe_per_turn, transfer.lay_per_turn,
-        rows, traces, amounts,
-    )
+    throw_chunk = batch_kernel()
+    for i, (who, where) in enumerate(zip(entrant, lane, strict=True)):
+        film = films[where, :, ::-1].copy() if lefts[who] else films[where]
+        throw_chunk(shots, entrant, paps, pars, film, pins, rows, traces, i, 1)
+        amounts[i] = k.carry_oil(
+            rows[i], traces[i], pars[who], swath, transfer.wipe_per_turn, transfer.lay_per_turn,
+            film, shares,
+        )
+        if lefts[who]:
+            films[where] = film[:, ::-1]
     cell_ul = CELL_AREA_M2 / UL_M3
     return Played(
         volume_ul=films * cell_ul,

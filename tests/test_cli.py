@@ -21,6 +21,7 @@ from lanesim import catalog, compare, release, sweep, trajectory
 from lanesim.cli import cli, common
 from lanesim.errors import InputError
 from lanesim.layout import Layout
+from lanesim.motion import compiled, kernels
 from lanesim.release import Release
 
 OUR_COMMANDS = ("throw", "compare", "sweep", "balls", "demo")
@@ -268,7 +269,7 @@ def test_the_first_run_says_once_that_it_compiles(kind, tmp_path):
 def test_a_compiled_kernel_is_found_in_the_cache():
     trajectory.throw(catalog.load_ball("plastic-spare"), REFERENCE,
                      catalog.load_pattern_named("short-33"))
-    assert common._kernels_cached("path")
+    assert compiled.is_kept(kernels.slide_rates)
 
 
 # --- throw ---------------------------------------------------------------------------------

@@ -579,7 +579,7 @@ def progress(text: str, total: float | None = None) -> Iterator[Callable[..., No
         yield report
 
 
-_COMPILE_SECONDS = {"path": 8, "batch": 45}  # processor time, measured on a busy two-core machine
+_COMPILE_SECONDS = {"path": 5, "batch": 20}  # processor time, measured on a two-core machine
 _announced: set[str] = set()
 
 
@@ -589,24 +589,10 @@ def announce_compile(kind: str = "path") -> None:
     kind : 'path' for `trajectory.throw`, 'batch' for `trajectory.throw_many`. Silent when numba's
     cache on disk already holds what will be called.
     """
-    if kind not in _announced and not _kernels_cached(kind):
-        say(f"compiling the ball-motion kernels, about {_COMPILE_SECONDS[kind]} s, once")
-    _announced.add(kind)
-
-
-def _kernels_cached(kind: str) -> bool:
-    """Whether numba has, on disk, the kernel that a run of that kind calls.
-
-    numba names an index file 'module.function-line.*.nbi' and takes it as stale if the source is
-    newer. A wrong guess costs a remark, nothing more.
-    """
     from ..motion import kernels
+    from ..motion.compiled import is_kept
 
     kernel = kernels.slide_rates if kind == "path" else kernels.throw_chunk
-    if os.environ.get("NUMBA_DISABLE_JIT", "0") not in {"", "0"}:
-        return True
-    source = Path(kernels.__file__)
-    line = kernel.py_func.__code__.co_firstlineno
-    folder = Path(kernel.stats.cache_path)
-    found = folder.glob(f"{source.stem}.{kernel.py_func.__name__}-{line}.*.nbi")
-    return any(index.stat().st_mtime >= source.stat().st_mtime for index in found)
+    if kind not in _announced and not is_kept(kernel):
+        say(f"compiling the ball-motion kernels, about {_COMPILE_SECONDS[kind]} s, once")
+    _announced.add(kind)

@@ -206,11 +206,14 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
     if folder.exists() and not folder.is_dir():
         raise InputError(f"cannot write to {folder}: it is a file, not a folder")
     c.check_folder(folder)
+    from ..motion.compiled import compiling_ahead
+
     c.announce_compile("batch")
-    scene = make_scene(seed)
-    written: list[dict[str, str]] = []
     started = time.perf_counter()
-    with c.progress("demo", len(STEPS)) as report:
+    written: list[dict[str, str]] = []
+    # the first steps need no batch: it is compiled beside them
+    with compiling_ahead(), c.progress("demo", len(STEPS)) as report:
+        scene = make_scene(seed)
         for n, step in enumerate(STEPS):
             # All of a step is worked out before any of it is written.
             for product in list(step(scene)):

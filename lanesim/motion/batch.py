@@ -1,4 +1,4 @@
-"""Thousands of shots at once on the reference's own right-hand sides: see `kernels.follow`."""
+"""Thousands of shots at once on the reference's own right-hand sides: see `kernels.throw_chunk`."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from ..errors import InputError
 from . import kernels as k
+from .compiled import batch_kernel
 
 THREADS = numba.config.NUMBA_NUM_THREADS  # this machine's processors, or NUMBA_NUM_THREADS
 _CHUNK_SHOTS = 256  # many fillings of the core's lanes: few stand idle at the end
@@ -63,9 +64,11 @@ def run(
             raise InputError(f"a {name} is not a finite number; every one must be")
     rows = np.empty((len(shots), k.R_COUNT))
     traces = np.empty((len(shots) if keep_traces else 0, k.TRACE_FEET, k.T_COUNT))
+    throw_chunk = batch_kernel()
+
     def follow(first: int) -> None:
         count = min(_CHUNK_SHOTS, len(shots) - first)
-        k.throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count)
+        throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count)
 
     chunks = range(0, len(shots), _CHUNK_SHOTS)
     if len(chunks) == 1:

@@ -35,6 +35,16 @@ from collections import namedtuple
 import numpy as np
 from numba import njit
 
+# How functions are compiled. CALLED: by Python, kept on disk. PLAIN: by compiled code, and by tests
+# alone. INNER: by compiled code alone; without the wrappers that Python would need, compiling takes
+# a third less time. Only CALLED ones are kept on disk, for they hold all that they call; each has
+# one signature, so that two processes which compile at once write the same.
+PLAIN = {"error_model": "numpy"}
+CALLED = {**PLAIN, "cache": True}
+INNER = {**PLAIN, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+CONTRACT = {"fastmath": {"contract"}}  # a product and a sum in one rounding
+INLINE = {"forceinline": True}
+
 # --- layout of the parameter vector (one ball on one lane) ------------------------------------
 P_RADIUS = 0  # ball radius R [m]
 P_MASS = 1  # [kg]
@@ -115,7 +125,7 @@ SQRT2 = math.sqrt(2.0)
 # only do that with arithmetic, not with calls into a library, so these two are written out.
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**PLAIN, **CONTRACT, **INLINE)
 def exponential(x):
     """exp(x) to 3e-16 for |x| < 700 (beyond: the value there): 2^n times a series in |r| < 0.35.
 
@@ -135,7 +145,7 @@ def exponential(x):
     return p * np.int64(bits).view(np.float64)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**PLAIN, **CONTRACT, **INLINE)
 def logarithm(x):
     """ln(x) to 3e-16 for normal positive x: exponent times ln 2, and 2 artanh((m - 1)/(m + 1))."""
     bits = np.float64(x).view(np.int64)
@@ -156,7 +166,7 @@ def logarithm(x):
 # =========================== friction field ====================================================
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def film_patch(fx, fy, film):
     """The 3 x 3 spline coefficients around a point and its place (tx, ty) in the middle cell.
 
@@ -187,7 +197,7 @@ def film_patch(fx, fy, film):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def film_value(tx, ty, f):
     """Lane film [m] from the coefficients and the place of `film_patch`: quadratic B-splines."""
     ty = ty if ty < 0.5 else 0.5  # beside the lane: as at its edge
@@ -205,7 +215,7 @@ def film_value(tx, ty, f):
     )
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**CALLED, **INLINE)
 def film_at(x, y, film, board, cell_x):
     """Lane film [m] at a point by tensor quadratic B-splines on the cell means.
 
@@ -221,7 +231,7 @@ def film_at(x, y, film, board, cell_x):
     return film_value(tx, ty, f)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def asperity_share(h_lane, h_track, powered, par):
     """Share phi of the load carried by asperities: exp(-(lambda/lambda_ref)^q), lambda = h/sigma.
 
@@ -238,7 +248,7 @@ def asperity_share(h_lane, h_track, powered, par):
     return phi if h_eff > 0.0 else 1.0
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def mixed_friction(x, h_lane, h_track, phi, slip, par):
     """`friction_coefficient` for a known share phi of the asperities."""
     area = math.pi * par[P_CONTACT_A] ** 2
@@ -251,7 +261,7 @@ def mixed_friction(x, h_lane, h_track, phi, slip, par):
     return zone if par[P_TWO_ZONE_X] > 0.0 else mu
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**PLAIN, **INLINE)
 def friction_coefficient(x, h_lane, h_track, slip, par):
     """Friction coefficient [-] of mixed lubrication at a slip speed [m/s].
 
@@ -264,7 +274,7 @@ def friction_coefficient(x, h_lane, h_track, slip, par):
 # =========================== rigid body ========================================================
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def quaternion_product(a0, a1, a2, a3, b0, b1, b2, b3):
     """Hamilton product a b."""
     return (
@@ -275,7 +285,7 @@ def quaternion_product(a0, a1, a2, a3, b0, b1, b2, b3):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**PLAIN, **CONTRACT, **INLINE)
 def small_rotation(t0, t1, t2):
     """Unit quaternion of a rotation by the vector t [rad]: series, to 1e-14 up to 4 rad."""
     z = 0.25 * (t0 * t0 + t1 * t1 + t2 * t2)
@@ -288,7 +298,7 @@ def small_rotation(t0, t1, t2):
     return c, s * t0, s * t1, s * t2
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def scaled_matrix(s, q0, q1, q2, q3):
     """The matrix of a quaternion, s = 2 over the square of its length."""
     return (
@@ -298,19 +308,19 @@ def scaled_matrix(s, q0, q1, q2, q3):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**CALLED, **CONTRACT, **INLINE)
 def rotation_matrix(q0, q1, q2, q3):
     """Nine entries, row by row, of the matrix body -> lane; any nonzero quaternion is allowed."""
     return scaled_matrix(2.0 / (q0 * q0 + q1 * q1 + q2 * q2 + q3 * q3), q0, q1, q2, q3)
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def unit_matrix(q0, q1, q2, q3):
     """`rotation_matrix` of a quaternion known to be of length 1: saves a division."""
     return scaled_matrix(2.0, q0, q1, q2, q3)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def to_body(x, y, z, m):
     """Turn a lane-frame vector into the body frame."""
     return (
@@ -320,14 +330,14 @@ def to_body(x, y, z, m):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def body_rates_free(lx, ly, lz, m, par):
     """Angular velocity in the body frame [rad/s] from L in the lane frame: I^-1 Q^T L."""
     b1, b2, b3 = to_body(lx, ly, lz, m)
     return b1 * (1.0 / par[P_I1]), b2 * (1.0 / par[P_I2]), b3 * (1.0 / par[P_I3])
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def to_lane(b1, b2, b3, m):
     """Turn a body-frame vector into the lane frame."""
     return (
@@ -337,7 +347,13 @@ def to_lane(b1, b2, b3, m):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
+def contact_slip(vx, vy, wx, wy, par):
+    """Velocity [m/s] of the contact point over the lane: (vx - R wy, vy + R wx)."""
+    return vx - par[P_RADIUS] * wy, vy + par[P_RADIUS] * wx
+
+
+@njit(**PLAIN, **CONTRACT, **INLINE)
 def axis_rate_squared(b1, b2, b3, par):
     """Square of the speed [rad/s] at which the rotation axis moves over the ball, turn by turn.
 
@@ -360,7 +376,7 @@ def axis_rate_squared(b1, b2, b3, par):
     return (d1 * d1 + d2 * d2 + d3 * d3) * inverse if w2 > 1e-12 else 0.0
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def track_film_rate(h_lane, h_track, spin2, axis2, par):
     """Rate [m/s] of the film on the track: n [pickup h_lane - h (1 - o + uptake)].
 
@@ -378,7 +394,7 @@ def track_film_rate(h_lane, h_track, spin2, axis2, par):
 # =========================== the right-hand side of each regime ================================
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
     """Sliding: see `slide_rates`, for a known orientation matrix, lane film and asperity share phi.
 
@@ -389,8 +405,7 @@ def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
     b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
     wx, wy, wz = to_lane(b1, b2, b3, m)
     radius = par[P_RADIUS]
-    ux = vx - radius * wy
-    uy = vy + radius * wx
+    ux, uy = contact_slip(vx, vy, wx, wy, par)
     slip = math.sqrt(ux * ux + uy * uy)
     mu = mixed_friction(x, h_lane, h, phi, slip, par)
     push = mu * par[P_GRAVITY]
@@ -412,7 +427,7 @@ def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     """Sliding: rates of the state, with omega in place of the quaternion's rate.
 
@@ -432,7 +447,7 @@ def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def roll_inertia(m, par):
     """The six entries of J = Q diag(I) Q^T + m R^2 diag(1, 1, 0): xx, xy, xz, yy, yz, zz."""
     i1 = par[P_I1]
@@ -449,7 +464,7 @@ def roll_inertia(m, par):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def solve_symmetric(s, r0, r1, r2):
     """Solve the symmetric 3 x 3 system with entries xx, xy, xz, yy, yz, zz; also (s^-1)_zz."""
     xx, xy, xz, yy, yz, zz = s
@@ -468,7 +483,7 @@ def solve_symmetric(s, r0, r1, r2):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
     """Rolling: see `roll_rates`, for a known orientation matrix, lane film and asperity share phi.
 
@@ -511,7 +526,7 @@ def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def roll_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, pivot_sign, film, par):
     """Rolling without slip: the contact point stands still, v = (R wy, -R wx).
 
@@ -537,7 +552,7 @@ def roll_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, pivot_sign, film, pa
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def stop_slip(vx, vy, lx, ly, lz, m, par):
     """`roll_projection` for a known orientation matrix."""
     radius = par[P_RADIUS]
@@ -550,7 +565,7 @@ def stop_slip(vx, vy, lx, ly, lz, m, par):
     return nvx, nvy, kx + mass * radius * nvy, ky - mass * radius * nvx, lz
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def roll_projection(vx, vy, lx, ly, lz, q0, q1, q2, q3, par):
     """Velocity and spin of the ball when friction has just ended its slip.
 
@@ -563,7 +578,7 @@ def roll_projection(vx, vy, lx, ly, lz, q0, q1, q2, q3, par):
 # =========================== release and contact with the pins =================================
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def rotation_exp(t0, t1, t2):
     """Unit quaternion of a rotation by the vector t [rad], of any size."""
     angle = math.sqrt(t0 * t0 + t1 * t1 + t2 * t2)
@@ -571,7 +586,7 @@ def rotation_exp(t0, t1, t2):
     return math.cos(0.5 * angle), s * t0, s * t1, s * t2
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def release_state(y0, heading, speed, spin, rotation, tilt, phase, pap, par, state):
     """Fill the 12 numbers of `state` at the foul line from a release.
 
@@ -651,7 +666,15 @@ def release_state(y0, heading, speed, spin, rotation, tilt, phase, pap, par, sta
     state[11] = 0.0
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
+def slip_velocity(state, par):
+    """Velocity (ux, uy) [m/s] of the contact point over the lane, of a ball in `state`."""
+    m = rotation_matrix(state[7], state[8], state[9], state[10])
+    wx, wy, _ = to_lane(*body_rates_free(state[4], state[5], state[6], m, par), m)
+    return contact_slip(state[2], state[3], wx, wy, par)
+
+
+@njit(**INNER)
 def nearest_pin(x, y, pins):
     """Smallest horizontal distance [m] to any pin's axis, and that pin's index; pins (n, 2) [m]."""
     best = 1e9
@@ -666,7 +689,7 @@ def nearest_pin(x, y, pins):
     return best, which
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def pin_gap(x, y, pins, par):
     """Smallest distance [m] to contact with any pin (negative: overlapping), and that pin's index.
 
@@ -679,7 +702,7 @@ def pin_gap(x, y, pins, par):
 # =========================== plain ODE form, for the reference ==================================
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def slide_derivative(state, film, par, out):
     """Derivative of the 12 numbers while sliding; dq/dt = (0, omega) q / 2."""
     r = slide_rates(
@@ -694,7 +717,7 @@ def slide_derivative(state, film, par, out):
     out[11] = r[10]
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def roll_derivative(state, pivot_sign, film, par, out):
     """Derivative of the 12 numbers while rolling; see `roll_rates`."""
     r = roll_rates(
@@ -810,7 +833,7 @@ Pack = namedtuple(
 )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def new_pack(count):
     """Scratch for LANES lanes and the waiting shots of a chunk of `count`."""
     return Pack(
@@ -836,7 +859,7 @@ def new_pack(count):
 # --- stages -------------------------------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def lane_parameters(known, k):
     """The parameter vector of the ball in lane k as a tuple: numbers in registers, not in memory.
 
@@ -854,7 +877,7 @@ def lane_parameters(known, k):
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def fetch_film(stage, known, film, lanes):
     """Bring the film's coefficients around each lane's ball into `known`: one by one, by index."""
     per_x = 1.0 / known[(KNOWN_PAR + P_CELL_X) * LANES]
@@ -867,7 +890,7 @@ def fetch_film(stage, known, film, lanes):
             known[(KNOWN_FILM + n) * LANES + k] = f[n]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def weigh_film(stage, known, k, powered):
     """Lane film under lane k and the share of the asperities there, from what was fetched."""
     f = KNOWN_FILM * LANES + k
@@ -883,7 +906,7 @@ def weigh_film(stage, known, k, powered):
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def film_stage(stage, known, film, powered, lanes):
     """Film and asperities under all lanes; the exponent's power is costly and rarely asked for."""
     fetch_film(stage, known, film, lanes)
@@ -895,7 +918,7 @@ def film_stage(stage, known, film, powered, lanes):
             weigh_film(stage, known, k, False)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def turned(known, t0, t1, t2, k):
     """Orientation q exp(theta) of the ball in lane k."""
     e0, e1, e2, e3 = small_rotation(t0, t1, t2)
@@ -905,14 +928,14 @@ def turned(known, t0, t1, t2, k):
     )
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def lane_matrix(known, k):
     """Orientation matrix of the ball in lane k at the start of its step."""
     q = KNOWN_Q * LANES + k
     return unit_matrix(known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES])
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def rotation_vector_rate(t0, t1, t2, b0, b1, b2):
     """Rate of theta: dexpinv of the BODY rate, b + theta x b/2 + c theta x (theta x b)."""
     c1 = t1 * b2 - t2 * b1
@@ -926,21 +949,21 @@ def rotation_vector_rate(t0, t1, t2, b0, b1, b2):
     return b0 + 0.5 * c1 + c * d1, b1 + 0.5 * c2 + c * d2, b2 + 0.5 * c3 + c * d3
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def store_row(rows, k, numbers):
     """Write the STEP_ROWS numbers of lane k."""
     for r in range(STEP_ROWS):
         rows[r * LANES + k] = numbers[r]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def store_extras(at, k, e):
     """Write (wx, wy, wz, axis_speed, mu, slip) of lane k: the first rows of `at`."""
     for r in range(AT_SLIP + 1):
         at[r * LANES + k] = e[r]
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def store_rates(rate, at, k, vx, vy, d, b, e, theta):
     """Write what a law returned for lane k into the rates and the extras."""
     store_row(
@@ -953,7 +976,7 @@ def store_rates(rate, at, k, vx, vy, d, b, e, theta):
     at[AT_B3 * LANES + k] = b[2]
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def slide_stage(stage, known, rate, at, lanes):
     """Rates of all lanes, sliding: `slide_law`."""
     for k in range(lanes):
@@ -973,7 +996,7 @@ def slide_stage(stage, known, rate, at, lanes):
         store_rates(rate, at, k, vx, vy, d, b, e, theta)
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def roll_stage(stage, known, rate, at, lanes):
     """Rates of all lanes, rolling: `roll_law`."""
     for k in range(lanes):
@@ -994,7 +1017,7 @@ def roll_stage(stage, known, rate, at, lanes):
         at[AT_LIMIT * LANES + k] = g[2]
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def next_stage(i, start, length, r, out):
     """State of stage i of Dormand & Prince from the rates r of those before; stage 6 is the end."""
     s = STEP_SIZE
@@ -1026,7 +1049,7 @@ def next_stage(i, start, length, r, out):
             )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def lie_step(pack, mode, powered, film, lanes):
     """One Dormand-Prince step of each lane's own length from `own`; error over tolerance too.
 
@@ -1067,7 +1090,7 @@ def lie_step(pack, mode, powered, film, lanes):
 # --- sticking and slipping ----------------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def slip_newton(slip, c, axx, axy, ayy, free_x, free_y):
     """One Newton step for s in (s + c A) e = w, |e| = 1; returns s and the last e, not yet unit."""
     gx = slip + c * axx
@@ -1084,7 +1107,7 @@ def slip_newton(slip, c, axx, axy, ayy, free_x, free_y):
     return slip, ex, ey
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par):
     """One step for a ball whose slip is nearly or exactly zero.
 
@@ -1120,8 +1143,7 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
     j3 = 1.0 / par[P_I3]
     b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
     wx, wy, wz = to_lane(b1, b2, b3, m)
-    free_x = vx - radius * wy
-    free_y = vy + radius * wx
+    free_x, free_y = contact_slip(vx, vy, wx, wy, par)
     square = radius * radius
     axx = 1.0 / mass + square * (j1 * m[3] * m[3] + j2 * m[4] * m[4] + j3 * m[5] * m[5])
     ayy = 1.0 / mass + square * (j1 * m[0] * m[0] + j2 * m[1] * m[1] + j3 * m[2] * m[2])
@@ -1180,8 +1202,7 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
     nlz = slz if stuck else nlz
     e1, e2, e3 = body_rates_free(nlx, nly, nlz, m, par)
     wx, wy, wz = to_lane(e1, e2, e3, m)
-    ux = nvx - radius * wy
-    uy = nvy + radius * wx
+    ux, uy = contact_slip(nvx, nvy, wx, wy, par)
     return (
         (x + half * (vx + nvx), y + half * (vy + nvy), nvx, nvy, nlx, nly, nlz,
          span * b1, span * b2, span * b3, h_end),
@@ -1190,7 +1211,7 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def creep_step(pack, powered, film, lanes):
     """One `creep_law` step of each lane; the end in pack.stage, the extras in pack.there."""
     own = pack.own
@@ -1224,14 +1245,14 @@ def creep_step(pack, powered, film, lanes):
 # --- the length of a step -----------------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def choose_pivot(wz, pivot_need, pivot_limit, inertia, h):
     """Pivot sign of a rolling step: that of wz, or 0 where friction can hold it in the step."""
     held = abs(wz) <= 2.0 * pivot_limit / inertia * h and abs(pivot_need) <= pivot_limit
     return 0.0 if held else (1.0 if wz >= 0.0 else -1.0)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def set_pivots(own, known, here, lanes):
     """Pivot sign of each lane's next rolling step."""
     for k in range(lanes):
@@ -1243,7 +1264,7 @@ def set_pivots(own, known, here, lanes):
         known[KNOWN_PIVOT * LANES + k] = sign if has_contact else 1.0
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def plan_steps(pack, mode, lanes):
     """Choose the length of each lane's next step: pack.used, and pack.length row by row."""
     own = pack.own
@@ -1293,7 +1314,7 @@ def plan_steps(pack, mode, lanes):
 # --- events -------------------------------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def hermite(s, h, p0, v0, p1, v1):
     """Cubic through two points with their rates, at the share s of the step."""
     s2 = s * s
@@ -1304,7 +1325,7 @@ def hermite(s, h, p0, v0, p1, v1):
     )
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def end_at(x, y, pins, par):
     """END_* code of a ball at (x, y), or -1 while it is still on its way."""
     if y < 0.0 or y > par[P_LANE_WIDTH]:
@@ -1317,7 +1338,7 @@ def end_at(x, y, pins, par):
     return -1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def end_within_step(own, stage, k, h, pins, par):
     """Share of lane k's step at which the shot ends, and how: (share, END_* or -1, pin index).
 
@@ -1348,7 +1369,7 @@ def end_within_step(own, stage, k, h, pins, par):
     return 2.0, -1, -1
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"}, forceinline=True)
+@njit(**INNER, **CONTRACT, **INLINE)
 def crossing(target, own, stage, k, h):
     """Board position, slope of the path and track film where lane k's step passes x = target.
 
@@ -1368,7 +1389,7 @@ def crossing(target, own, stage, k, h):
     )
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def cross_cells(pack, lanes):
     """Where each lane's step passes the next whole cell, if it does: into pack.cross."""
     own, known, stage, used, cross = pack.own, pack.known, pack.stage, pack.used, pack.cross
@@ -1382,7 +1403,7 @@ def cross_cells(pack, lanes):
         cross[3 * LANES + k] = film
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def record_trace(own, stage, k, h, cell, traces, t):
     """Write the cells that lane k's step passed into trace t, and which one is next."""
     n = int(own[OWN_NEXT * LANES + k])
@@ -1395,7 +1416,7 @@ def record_trace(own, stage, k, h, cell, traces, t):
     own[OWN_NEXT * LANES + k] = n
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def hook_distance(trace, rows, heading_end, x_end, cell_x):
     """x [m] where the heading has turned a tenth of its whole turn (linear between samples)."""
     first = math.atan(trace[0, T_HEADING])
@@ -1412,7 +1433,7 @@ def hook_distance(trace, rows, heading_end, x_end, cell_x):
     return last + (0.1 - before) / (1.0 - before) * (x_end - last)
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def slopes_to_headings(trace):
     """Turn the slopes of a finished trace into headings [rad]."""
     for n in range(TRACE_FEET):
@@ -1422,8 +1443,8 @@ def slopes_to_headings(trace):
 # --- a shot's way through the pack --------------------------------------------------------------
 
 
-@njit(cache=True, error_model="numpy")
-def start_shot(shot, pap, par, film, state, kept, trace):
+@njit(**INNER)
+def start_shot(shot, pap, par, state, kept, trace):
     """Fill a shot's kept numbers at the foul line; returns the regime that it starts in."""
     release_state(
         shot[0], shot[1], shot[2], shot[3], shot[4], shot[5], shot[6], pap, par, state
@@ -1448,14 +1469,11 @@ def start_shot(shot, pap, par, film, state, kept, trace):
     trace[0, T_Y] = state[1]
     trace[0, T_HEADING] = state[3] / state[2]
     trace[0, T_FILM] = 0.0
-    slip = slide_rates(
-        state[0], state[1], state[2], state[3], state[4], state[5], state[6],
-        state[7], state[8], state[9], state[10], state[11], film, par,
-    )[13]
-    return CREEP if slip < CREEP_SLIP else SLIDE
+    ux, uy = slip_velocity(state, par)
+    return CREEP if math.sqrt(ux * ux + uy * uy) < CREEP_SLIP else SLIDE
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def finish_shot(pack, k, trace, keep, par, row):
     """Fill the row of the shot in lane k, which has ended."""
     own = pack.own
@@ -1486,9 +1504,9 @@ def finish_shot(pack, k, trace, keep, par, row):
         slopes_to_headings(trace)
 
 
-@njit(cache=True, error_model="numpy")
-def enter_lane(pack, k, n, mode, par, film):
-    """Put waiting shot n into lane k: its numbers, its ball, rates and extras at the start."""
+@njit(**INNER)
+def enter_lane(pack, k, n, mode, ball, film):
+    """Put waiting shot n into lane k: its numbers, its ball (the parameters), rates and extras."""
     own = pack.own
     known = pack.known
     here = pack.here
@@ -1497,12 +1515,13 @@ def enter_lane(pack, k, n, mode, par, film):
     for r in range(4):
         known[(KNOWN_Q + r) * LANES + k] = own[(OWN_Q + r) * LANES + k]
     for r in range(P_COUNT):
-        known[(KNOWN_PAR + r) * LANES + k] = par[r]
+        known[(KNOWN_PAR + r) * LANES + k] = ball[r]
     known[KNOWN_PIVOT * LANES + k] = 0.0
     pack.shot[k] = n
     x, y, vx, vy = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
     lx, ly, lz = own[4 * LANES + k], own[5 * LANES + k], own[6 * LANES + k]
     h = own[10 * LANES + k]
+    par = lane_parameters(known, k)  # as in the stages: one version of each law is compiled
     m = lane_matrix(known, k)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
     phi = asperity_share(h_lane, h, True, par)
@@ -1516,7 +1535,7 @@ def enter_lane(pack, k, n, mode, par, film):
         store_rates(pack.rates, here, k, vx, vy, d, b, e, b)
 
 
-@njit(cache=True, error_model="numpy", forceinline=True)
+@njit(**INNER, **INLINE)
 def leave_lane(pack, k):
     """Put the shot in lane k back among those that wait, and empty the lane."""
     n = pack.shot[k]
@@ -1525,7 +1544,7 @@ def leave_lane(pack, k):
     pack.shot[k] = -1
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def retry_step(own, stage, k, used, error, mode, pins, known):
     """Whether lane k's step does not count, and then how long the next try is to be.
 
@@ -1546,7 +1565,7 @@ def retry_step(own, stage, k, used, error, mode, pins, known):
     return True
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def note_rolling(own, known, here, there, k, used, stuck):
     """Where slip first ended, for a creep step: in it, or to be caught at rest in the next one."""
     par = lane_parameters(known, k)
@@ -1558,7 +1577,7 @@ def note_rolling(own, known, here, there, k, used, stuck):
         own[OWN_ROLL_X * LANES + k] = own[k] + own[2 * LANES + k] * late
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def judge_steps(own, stage, known, here, there, cross, used, error, stuck, good, shot, mode, pins,
                 traces, offset, lanes):
     """Which steps count: `good` 1 or 0; writes the traces of those that do.
@@ -1566,9 +1585,12 @@ def judge_steps(own, stage, known, here, there, cross, used, error, stuck, good,
     The arrays are handed over one by one, and what happens rarely is done elsewhere: here every
     access through the pack and every view would cost an atomic count, more than the work.
     """
-    par = lane_parameters(known, 0)  # lane and pins are the same for all balls
-    width = par[P_LANE_WIDTH]
-    near = min(par[P_PINS_X] - par[P_PIN_REACH] - 0.05, par[P_END_X])
+    # lane and pins are the same for all balls
+    cell = known[(KNOWN_PAR + P_CELL_X) * LANES]
+    width = known[(KNOWN_PAR + P_LANE_WIDTH) * LANES]
+    pins_x = known[(KNOWN_PAR + P_PINS_X) * LANES]
+    reach = known[(KNOWN_PAR + P_PIN_REACH) * LANES]
+    near = min(pins_x - reach - 0.05, known[(KNOWN_PAR + P_END_X) * LANES])
     for k in range(lanes):
         good[k] = 0.0
         if shot[k] >= 0:
@@ -1588,13 +1610,13 @@ def judge_steps(own, stage, known, here, there, cross, used, error, stuck, good,
                         traces[t, n, T_HEADING] = cross[2 * LANES + k]
                         traces[t, n, T_FILM] = cross[3 * LANES + k]
                         own[OWN_NEXT * LANES + k] = n + 1
-                        if stage[k] >= (n + 1) * par[P_CELL_X]:
-                            record_trace(own, stage, k, used[k], par[P_CELL_X], traces, t)
+                        if stage[k] >= (n + 1) * cell:
+                            record_trace(own, stage, k, used[k], cell, traces, t)
                 if mode == CREEP and math.isnan(own[OWN_ROLL_X * LANES + k]):
                     note_rolling(own, known, here, there, k, used[k], stuck[k])
 
 
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
+@njit(**INNER, **CONTRACT)
 def accept_steps(pack, mode, lanes):
     """Make the end of each good step the start of the next one; add up time, turns and flare."""
     own = pack.own
@@ -1686,7 +1708,7 @@ def accept_steps(pack, mode, lanes):
             own[6 * LANES + k] = lz
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def grip_bound(known, here, k):
     """Upper bound of |F|/(mu N) over a turn of free rolling, from the gyroscopic torque's size."""
     par = lane_parameters(known, k)
@@ -1703,7 +1725,7 @@ def grip_bound(known, here, k):
     return 1.2 * par[P_MASS] * par[P_RADIUS] * torque / rolling / limit
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def next_mode(own, known, here, used, stuck, k, mode):
     """What the shot in lane k does after a good step in `mode`."""
     if (
@@ -1729,7 +1751,7 @@ def next_mode(own, known, here, used, stuck, k, mode):
     return then
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def settle_steps(own, known, here, used, stuck, good, shot, mode, doing, lanes):
     """Ask `next_mode` for each lane with a good step (or out of patience); how many go."""
     going = 0
@@ -1743,7 +1765,7 @@ def settle_steps(own, known, here, used, stuck, good, shot, mode, doing, lanes):
     return going
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def fill_lanes(pack, waiting, mode, doing, first, which, pars, film, lanes):
     """Put waiting shots that do `mode` into the empty lanes: (how many, where to go on looking)."""
     entered = 0
@@ -1756,7 +1778,7 @@ def fill_lanes(pack, waiting, mode, doing, first, which, pars, film, lanes):
     return entered, waiting
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**INNER)
 def empty_lanes(pack, mode, doing, first, which, pars, rows, traces, offset, keep, lanes):
     """Finish the shots that are over and put back those that now do something else."""
     for k in range(lanes):
@@ -1771,36 +1793,50 @@ def empty_lanes(pack, mode, doing, first, which, pars, rows, traces, offset, kee
             leave_lane(pack, k)
 
 
-@njit(cache=True, error_model="numpy")
-def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, keep, doing, pack):
-    """Follow len(doing) shots of the batch from `first` on and fill their rows and traces.
+@njit(**INNER)
+def any_power(pars):
+    """Whether the exponent q of `asperity_share` is other than 1 for any of the balls."""
+    return np.any(pars[:, P_LAMBDA_POWER] != 1.0)
+
+
+@njit(**CALLED, nogil=True)
+def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count):
+    """Follow shots first .. first + count of a batch; several threads may do so at once.
+
+    shots (n, 7), which (n,) index of the ball, paps (b, 3), pars (b, P_COUNT), film (60, 39);
+    fills rows (n, R_COUNT) and, unless its length is 0, traces (n, TRACE_FEET, T_COUNT).
 
     Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group Runge-Kutta
     steps on the reference's right-hand sides, and CREEP (`creep_law`) in between, where a ball
     sticks and slips within a turn.  All shots that do the same are followed side by side until
-    they do something else; traces are the batch's from `offset` on, kept for the caller or not.
+    they do something else.
     """
-    count = doing.shape[0]
+    keep = traces.shape[0] > 0
+    offset = first if keep else 0
+    if not keep:
+        traces = np.empty((count, TRACE_FEET, T_COUNT))
+    pack = new_pack(count)
+    doing = np.zeros(count, np.int64)
     lanes = LANES if count > LANES // 2 else LANES // 2
-    powered = False
+    powered = any_power(pars)
+    # a variable of plain integer type: were it known to start at 0, the compiler of Python would
+    # make each function that takes it twice
+    mode = np.int64(SLIDE)
     for n in range(count):
-        par = pars[which[first + n]]
-        powered = powered or par[P_LAMBDA_POWER] != 1.0
         doing[n] = start_shot(
-            shots[first + n], paps[which[first + n]], par, film, pack.state, pack.kept[n],
-            traces[offset + n],
+            shots[first + n], paps[which[first + n]], pars[which[first + n]], pack.state,
+            pack.kept[n], traces[offset + n],
         )
     for k in range(lanes):  # lanes that stand idle go on with a ball, not with zeros
-        enter_lane(pack, k, 0, SLIDE, pars[which[first]], film)
+        enter_lane(pack, k, np.int64(0), mode, pars[which[first]], film)
         pack.shot[k] = -1
     # taken out of the pack here: in the loop each would cost an atomic count
     own, known, here, there, stage = pack.own, pack.known, pack.here, pack.there, pack.stage
     used, error, stuck, good = pack.used, pack.error, pack.stuck, pack.good
     cross, shot, rates = pack.cross, pack.shot, pack.rates
-    mode = SLIDE
     idle = 0
     while idle <= OVER:  # three modes in turn, until none of them has a shot left
-        waiting = 0
+        waiting = np.int64(0)  # as `mode`
         busy = 0
         going = lanes
         while True:
@@ -1839,23 +1875,6 @@ def follow(shots, first, which, paps, pars, film, pins, rows, traces, offset, ke
         idle += 1
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count):
-    """Follow shots first .. first + count of a batch; several threads may do so at once.
-
-    shots (n, 7), which (n,) index of the ball, paps (b, 3), pars (b, P_COUNT), film (60, 39);
-    fills rows (n, R_COUNT) and, unless its length is 0, traces (n, TRACE_FEET, T_COUNT).
-    """
-    keep = traces.shape[0] > 0
-    pack = new_pack(count)
-    doing = np.zeros(count, np.int64)
-    scratch = np.empty((0 if keep else count, TRACE_FEET, T_COUNT))
-    follow(
-        shots, first, which, paps, pars, film, pins, rows, traces if keep else scratch,
-        first if keep else 0, keep, doing, pack,
-    )
-
-
 # =========================== oil taken and laid down by shots ===================================
 #
 # A shot follows its path over the film as it lies; then, foot by foot along that path, it takes
@@ -1874,13 +1893,13 @@ SQRT_HALF = math.sqrt(0.5)
 INV_SQRT_2PI = 1.0 / math.sqrt(2.0 * math.pi)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@njit(**INNER, inline="always")
 def normal_ramp(u):
     """Integral of the standard normal distribution function from -infinity to u: u Phi + phi."""
     return u * 0.5 * math.erfc(-u * SQRT_HALF) + math.exp(-0.5 * u * u) * INV_SQRT_2PI
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**PLAIN)
 def swath_shares(y0, y1, sd, board, shares):
     """Share of a swath that lies on each board; fills shares, which sum to 1.
 
@@ -1908,7 +1927,7 @@ def swath_shares(y0, y1, sd, board, shares):
         shares[j] /= total
 
 
-@njit(cache=True, error_model="numpy")
+@njit(**CALLED)
 def carry_oil(row, trace, par, swath, wipe, lay, film, shares):
     """Change the film [m] as one shot of `throw_one` did; returns (taken, laid) in film x cells.
 
@@ -1967,35 +1986,3 @@ def carry_oil(row, trace, par, swath, wipe, lay, film, shares):
         taken += got
         laid += down
     return taken, laid
-
-
-@njit(cache=True, error_model="numpy")
-def play_shots(
-    shots, which, lanes, lefts, paps, pars, films, pins, swath, wipe, lay, rows, traces, amounts
-):
-    """Throw shots one after the other, each on the film that those before it left.
-
-    shots (n, 7), which (n,) index of the ball, lanes (n,) index of the lane, lefts (n,) whether
-    thrown left-handed; films (l, rows, boards) counted from the RIGHT edge, changed in place;
-    fills rows (n, R_COUNT), traces (n, TRACE_FEET, T_COUNT) in the player's boards, and amounts
-    (n, 2): taken and laid [film x cells].
-    """
-    pack = new_pack(1)
-    doing = np.zeros(1, np.int64)
-    count, cols = films.shape[1], films.shape[2]
-    film = np.empty((count, cols))
-    shares = np.empty(cols)
-    for n in range(shots.shape[0]):
-        lane = lanes[n]
-        for i in range(count):
-            for j in range(cols):
-                film[i, j] = films[lane, i, cols - 1 - j if lefts[n] else j]
-        follow(shots, n, which, paps, pars, film, pins, rows, traces, n, True, doing, pack)
-        taken, laid = carry_oil(
-            rows[n], traces[n], pars[which[n]], swath, wipe, lay, film, shares
-        )
-        for i in range(count):
-            for j in range(cols):
-                films[lane, i, cols - 1 - j if lefts[n] else j] = film[i, j]
-        amounts[n, 0] = taken
-        amounts[n, 1] = laid

@@ -64,12 +64,6 @@ class ReferencePath:
         return self.final_state
 
 
-def _slip(state: np.ndarray, par: np.ndarray) -> tuple[float, float]:
-    m = k.rotation_matrix(*state[7:11])
-    wx, wy, _ = k.to_lane(*k.body_rates_free(state[4], state[5], state[6], m, par), m)
-    return state[2] - par[k.P_RADIUS] * wy, state[3] + par[k.P_RADIUS] * wx
-
-
 def _terminal(function, direction: float = 0.0):
     function.terminal = True
     function.direction = direction
@@ -114,7 +108,7 @@ def integrate(
     rack_x = par[k.P_PINS_X] - par[k.P_PIN_REACH] - _BEFORE_PINS_M
     regime = SLIDE
     pivot = 0.0
-    if np.hypot(*_slip(state, par)) <= k.SLIP_END:
+    if np.hypot(*k.slip_velocity(state, par)) <= k.SLIP_END:
         regime, state, pivot = _start_roll(state, film, par)
     t = 0.0
     segments: list[Segment] = []
@@ -161,7 +155,7 @@ def _regime_problem(regime, pivot, film, par):
             return out
 
         def slip_ends(t, s):
-            ux, uy = _slip(s, par)
+            ux, uy = k.slip_velocity(s, par)
             return (ux * ux + uy * uy) ** 0.5 - k.SLIP_END
 
         return slide, [_terminal(slip_ends, -1.0)]
