@@ -749,7 +749,19 @@ def roll_derivative(state, pivot_sign, film, par, out):
 # same as last).  The other numbers are integrated as they are.
 
 LANES = 16
-STEP_ROWS = 11  # x, y, vx, vy, Lx, Ly, Lz, theta1..3, h
+
+# Where the rows of the pack's arrays begin; the number of lane k stands k places on.
+# The numbers that a step changes:
+S_X = 0
+S_Y = LANES
+S_VX = 2 * LANES
+S_VY = 3 * LANES
+S_LX = 4 * LANES
+S_LY = 5 * LANES
+S_LZ = 6 * LANES
+S_THETA = 7 * LANES  # three rows
+S_FILM = 10 * LANES
+STEP_ROWS = 11
 STEP_SIZE = STEP_ROWS * LANES
 
 RK_STAGES = 7
@@ -785,47 +797,55 @@ CREEP = 1
 ROLL = 2
 OVER = 3
 
-# rows of Pack.own: what belongs to a shot between steps
-OWN_Q = STEP_ROWS  # after the 11 step numbers: orientation
-OWN_STEP = OWN_Q + 4  # length proposed for the next step [s]
-OWN_CLOSING = OWN_STEP + 1  # [m/s^2] rate at which slip fell over the last step
-OWN_FORCED = OWN_CLOSING + 1  # > 0: take exactly this step [s] and end there
-OWN_END = OWN_FORCED + 1  # how the shot ends there, END_*
-OWN_PIN = OWN_END + 1
-OWN_TIME = OWN_PIN + 1
-OWN_TURNS = OWN_TIME + 1  # [rad]
-OWN_FLARE = OWN_TURNS + 1  # [rad]
-OWN_BREAK_X = OWN_FLARE + 1
-OWN_BREAK_Y = OWN_BREAK_X + 1
-OWN_ROLL_X = OWN_BREAK_Y + 1
-OWN_STEPS = OWN_ROLL_X + 1
-OWN_NEXT = OWN_STEPS + 1  # next row of the trace
-OWN_ROWS = OWN_NEXT + 1
+# rows of Pack.own: what belongs to a shot between steps; first the numbers of a step
+OWN_Q = STEP_SIZE  # orientation, four rows
+OWN_STEP = OWN_Q + 4 * LANES  # length proposed for the next step [s]
+OWN_CLOSING = OWN_STEP + LANES  # [m/s^2] rate at which slip fell over the last step
+OWN_FORCED = OWN_CLOSING + LANES  # > 0: take exactly this step [s] and end there
+OWN_END = OWN_FORCED + LANES  # how the shot ends there, END_*
+OWN_PIN = OWN_END + LANES
+OWN_TIME = OWN_PIN + LANES
+OWN_TURNS = OWN_TIME + LANES  # [rad]
+OWN_FLARE = OWN_TURNS + LANES  # [rad]
+OWN_BREAK_X = OWN_FLARE + LANES
+OWN_BREAK_Y = OWN_BREAK_X + LANES
+OWN_ROLL_X = OWN_BREAK_Y + LANES
+OWN_STEPS = OWN_ROLL_X + LANES
+OWN_NEXT = OWN_STEPS + LANES  # next row of the trace
+OWN_SIZE = OWN_NEXT + LANES
+OWN_ROWS = OWN_SIZE // LANES
 
 # rows of Pack.known: what a stage reads besides the state
 KNOWN_Q = 0
-KNOWN_PIVOT = 4
-KNOWN_TX = 5  # place in the film's cell, and its 9 coefficients
-KNOWN_TY = 6
-KNOWN_FILM = 7
-KNOWN_LANE = KNOWN_FILM + 9  # lane film [m], and the share of the asperities
-KNOWN_PHI = KNOWN_LANE + 1
-KNOWN_PAR = KNOWN_PHI + 1
-KNOWN_ROWS = KNOWN_PAR + P_COUNT
+KNOWN_PIVOT = KNOWN_Q + 4 * LANES
+KNOWN_TX = KNOWN_PIVOT + LANES  # place in the film's cell, and its 9 coefficients
+KNOWN_TY = KNOWN_TX + LANES
+KNOWN_FILM = KNOWN_TY + LANES
+KNOWN_LANE = KNOWN_FILM + 9 * LANES  # lane film [m], and the share of the asperities
+KNOWN_PHI = KNOWN_LANE + LANES
+KNOWN_PAR = KNOWN_PHI + LANES  # the ball's parameters P_*
+KNOWN_SIZE = KNOWN_PAR + P_COUNT * LANES
 
 # rows of Pack.here and Pack.there: what is known of the ball at a step's start and end
 AT_WX = 0
-AT_WY = 1
-AT_WZ = 2
-AT_AXIS = 3  # speed of the axis on the ball [rad/s]
-AT_MU = 4
-AT_SLIP = 5
-AT_NEED = 6  # pivot torque needed and available [N m]
-AT_LIMIT = 7
-AT_B1 = 8  # body rates
-AT_B2 = 9
-AT_B3 = 10
+AT_WY = LANES
+AT_WZ = 2 * LANES
+AT_AXIS = 3 * LANES  # speed of the axis on the ball [rad/s]
+AT_MU = 4 * LANES
+AT_SLIP = 5 * LANES
+AT_EXTRAS = 6  # the rows up to here
+AT_NEED = 6 * LANES  # pivot torque needed and available [N m]
+AT_LIMIT = 7 * LANES
+AT_BODY = 8 * LANES  # body rates, three rows
 AT_ROWS = 11
+AT_SIZE = AT_ROWS * LANES
+
+# rows of Pack.cross: where a step passes a whole cell
+CROSS_PASSED = 0  # 1 if it does
+CROSS_Y = LANES
+CROSS_SLOPE = 2 * LANES
+CROSS_FILM = 3 * LANES
+CROSS_SIZE = 4 * LANES
 
 Pack = namedtuple(
     "Pack",
@@ -837,10 +857,10 @@ Pack = namedtuple(
 def new_pack(count):
     """Scratch for LANES lanes and the waiting shots of a chunk of `count`."""
     return Pack(
-        np.zeros(OWN_ROWS * LANES),
-        np.zeros(KNOWN_ROWS * LANES),
-        np.zeros(AT_ROWS * LANES),
-        np.zeros(AT_ROWS * LANES),
+        np.zeros(OWN_SIZE),
+        np.zeros(KNOWN_SIZE),
+        np.zeros(AT_SIZE),
+        np.zeros(AT_SIZE),
         np.zeros(STEP_SIZE),  # stage: state of a stage, at last of the step's end
         np.zeros(STEP_SIZE),  # rate: its rates
         np.zeros(RK_STAGES * STEP_SIZE),  # rates of all stages
@@ -849,7 +869,7 @@ def new_pack(count):
         np.zeros(LANES),  # error of the step over its tolerance
         np.zeros(LANES),  # good: 1 where the step counts
         np.zeros(LANES),  # stuck: 1 where a creep step ended without slip
-        np.zeros(4 * LANES),  # cross: whether a cell was passed; there y, slope, track film
+        np.zeros(CROSS_SIZE),  # cross: whether a cell was passed; there y, slope, track film
         np.full(LANES, -1),  # shot in the lane
         np.zeros((count, OWN_ROWS)),  # kept: `own` of shots that wait
         np.zeros(12),  # state: scratch of `release_state`
@@ -865,7 +885,7 @@ def lane_parameters(known, k):
 
     Written out because a tuple's length must be known to the compiler.
     """
-    p = KNOWN_PAR * LANES + k
+    p = KNOWN_PAR + k
     return (
         known[p], known[p + LANES], known[p + 2 * LANES], known[p + 3 * LANES],
         known[p + 4 * LANES], known[p + 5 * LANES], known[p + 6 * LANES], known[p + 7 * LANES],
@@ -880,29 +900,29 @@ def lane_parameters(known, k):
 @njit(**INNER)
 def fetch_film(stage, known, film, lanes):
     """Bring the film's coefficients around each lane's ball into `known`: one by one, by index."""
-    per_x = 1.0 / known[(KNOWN_PAR + P_CELL_X) * LANES]
-    per_y = 1.0 / known[(KNOWN_PAR + P_BOARD) * LANES]
+    per_x = 1.0 / known[KNOWN_PAR + P_CELL_X * LANES]
+    per_y = 1.0 / known[KNOWN_PAR + P_BOARD * LANES]
     for k in range(lanes):
-        tx, ty, f = film_patch(stage[k] * per_x, stage[LANES + k] * per_y, film)
-        known[KNOWN_TX * LANES + k] = tx
-        known[KNOWN_TY * LANES + k] = ty
+        tx, ty, f = film_patch(stage[S_X + k] * per_x, stage[S_Y + k] * per_y, film)
+        known[KNOWN_TX + k] = tx
+        known[KNOWN_TY + k] = ty
         for n in range(9):
-            known[(KNOWN_FILM + n) * LANES + k] = f[n]
+            known[KNOWN_FILM + n * LANES + k] = f[n]
 
 
 @njit(**INNER, **INLINE)
 def weigh_film(stage, known, k, powered):
     """Lane film under lane k and the share of the asperities there, from what was fetched."""
-    f = KNOWN_FILM * LANES + k
+    f = KNOWN_FILM + k
     h_lane = film_value(
-        known[KNOWN_TX * LANES + k], known[KNOWN_TY * LANES + k],
+        known[KNOWN_TX + k], known[KNOWN_TY + k],
         (known[f], known[f + LANES], known[f + 2 * LANES], known[f + 3 * LANES],
          known[f + 4 * LANES], known[f + 5 * LANES], known[f + 6 * LANES], known[f + 7 * LANES],
          known[f + 8 * LANES]),
     )
-    known[KNOWN_LANE * LANES + k] = h_lane
-    known[KNOWN_PHI * LANES + k] = asperity_share(
-        h_lane, stage[10 * LANES + k], powered, lane_parameters(known, k)
+    known[KNOWN_LANE + k] = h_lane
+    known[KNOWN_PHI + k] = asperity_share(
+        h_lane, stage[S_FILM + k], powered, lane_parameters(known, k)
     )
 
 
@@ -922,7 +942,7 @@ def film_stage(stage, known, film, powered, lanes):
 def turned(known, t0, t1, t2, k):
     """Orientation q exp(theta) of the ball in lane k."""
     e0, e1, e2, e3 = small_rotation(t0, t1, t2)
-    q = KNOWN_Q * LANES + k
+    q = KNOWN_Q + k
     return quaternion_product(
         known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES], e0, e1, e2, e3
     )
@@ -931,7 +951,7 @@ def turned(known, t0, t1, t2, k):
 @njit(**INNER, **INLINE)
 def lane_matrix(known, k):
     """Orientation matrix of the ball in lane k at the start of its step."""
-    q = KNOWN_Q * LANES + k
+    q = KNOWN_Q + k
     return unit_matrix(known[q], known[q + LANES], known[q + 2 * LANES], known[q + 3 * LANES])
 
 
@@ -959,7 +979,7 @@ def store_row(rows, k, numbers):
 @njit(**INNER, **INLINE)
 def store_extras(at, k, e):
     """Write (wx, wy, wz, axis_speed, mu, slip) of lane k: the first rows of `at`."""
-    for r in range(AT_SLIP + 1):
+    for r in range(AT_EXTRAS):
         at[r * LANES + k] = e[r]
 
 
@@ -971,9 +991,9 @@ def store_rates(rate, at, k, vx, vy, d, b, e, theta):
         (vx, vy, d[0], d[1], d[2], d[3], d[4], theta[0], theta[1], theta[2], d[5]),
     )
     store_extras(at, k, e)
-    at[AT_B1 * LANES + k] = b[0]
-    at[AT_B2 * LANES + k] = b[1]
-    at[AT_B3 * LANES + k] = b[2]
+    at[AT_BODY + k] = b[0]
+    at[AT_BODY + LANES + k] = b[1]
+    at[AT_BODY + 2 * LANES + k] = b[2]
 
 
 @njit(**INNER, **CONTRACT)
@@ -981,16 +1001,16 @@ def slide_stage(stage, known, rate, at, lanes):
     """Rates of all lanes, sliding: `slide_law`."""
     for k in range(lanes):
         par = lane_parameters(known, k)
-        t0 = stage[7 * LANES + k]
-        t1 = stage[8 * LANES + k]
-        t2 = stage[9 * LANES + k]
+        t0 = stage[S_THETA + k]
+        t1 = stage[S_THETA + LANES + k]
+        t2 = stage[S_THETA + 2 * LANES + k]
         p0, p1, p2, p3 = turned(known, t0, t1, t2, k)
-        vx = stage[2 * LANES + k]
-        vy = stage[3 * LANES + k]
+        vx = stage[S_VX + k]
+        vy = stage[S_VY + k]
         d, b, e = slide_law(
-            stage[k], vx, vy, stage[4 * LANES + k], stage[5 * LANES + k], stage[6 * LANES + k],
-            unit_matrix(p0, p1, p2, p3), stage[10 * LANES + k],
-            known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
+            stage[S_X + k], vx, vy, stage[S_LX + k], stage[S_LY + k], stage[S_LZ + k],
+            unit_matrix(p0, p1, p2, p3), stage[S_FILM + k],
+            known[KNOWN_LANE + k], known[KNOWN_PHI + k], par,
         )
         theta = rotation_vector_rate(t0, t1, t2, b[0], b[1], b[2])
         store_rates(rate, at, k, vx, vy, d, b, e, theta)
@@ -1001,20 +1021,20 @@ def roll_stage(stage, known, rate, at, lanes):
     """Rates of all lanes, rolling: `roll_law`."""
     for k in range(lanes):
         par = lane_parameters(known, k)
-        t0 = stage[7 * LANES + k]
-        t1 = stage[8 * LANES + k]
-        t2 = stage[9 * LANES + k]
+        t0 = stage[S_THETA + k]
+        t1 = stage[S_THETA + LANES + k]
+        t2 = stage[S_THETA + 2 * LANES + k]
         p0, p1, p2, p3 = turned(known, t0, t1, t2, k)
         v, d, b, e, g = roll_law(
-            stage[k], stage[2 * LANES + k], stage[3 * LANES + k], stage[4 * LANES + k],
-            stage[5 * LANES + k], stage[6 * LANES + k], unit_matrix(p0, p1, p2, p3),
-            stage[10 * LANES + k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k],
-            known[KNOWN_PIVOT * LANES + k], par,
+            stage[S_X + k], stage[S_VX + k], stage[S_VY + k], stage[S_LX + k],
+            stage[S_LY + k], stage[S_LZ + k], unit_matrix(p0, p1, p2, p3),
+            stage[S_FILM + k], known[KNOWN_LANE + k], known[KNOWN_PHI + k],
+            known[KNOWN_PIVOT + k], par,
         )
         theta = rotation_vector_rate(t0, t1, t2, b[0], b[1], b[2])
         store_rates(rate, at, k, v[0], v[1], d, b, e, theta)
-        at[AT_NEED * LANES + k] = g[1]
-        at[AT_LIMIT * LANES + k] = g[2]
+        at[AT_NEED + k] = g[1]
+        at[AT_LIMIT + k] = g[2]
 
 
 @njit(**INNER, **CONTRACT)
@@ -1075,15 +1095,15 @@ def lie_step(pack, mode, powered, film, lanes):
             + E6 * r[n + 5 * s] + E7 * r[n + 6 * s]
         )
     for k in range(lanes):
-        momentum = known[(KNOWN_PAR + P_RADIUS) * LANES + k] / (
-            TOL_V * known[(KNOWN_PAR + P_I2) * LANES + k]
+        momentum = known[KNOWN_PAR + P_RADIUS * LANES + k] / (
+            TOL_V * known[KNOWN_PAR + P_I2 * LANES + k]
         )
-        worst = max(e[k] * (1.0 / TOL_X), e[LANES + k] * (1.0 / TOL_Y))
-        worst = max(worst, max(e[2 * LANES + k], e[3 * LANES + k]) * (1.0 / TOL_V))
-        turn = max(e[4 * LANES + k], e[5 * LANES + k], e[6 * LANES + k])
+        worst = max(e[S_X + k] * (1.0 / TOL_X), e[S_Y + k] * (1.0 / TOL_Y))
+        worst = max(worst, max(e[S_VX + k], e[S_VY + k]) * (1.0 / TOL_V))
+        turn = max(e[S_LX + k], e[S_LY + k], e[S_LZ + k])
         worst = max(worst, turn * momentum)
-        turn = max(e[7 * LANES + k], e[8 * LANES + k], e[9 * LANES + k])
-        worst = max(worst, turn * (1.0 / TOL_THETA), e[10 * LANES + k] * (1.0 / TOL_H))
+        turn = max(e[S_THETA + k], e[S_THETA + LANES + k], e[S_THETA + 2 * LANES + k])
+        worst = max(worst, turn * (1.0 / TOL_THETA), e[S_FILM + k] * (1.0 / TOL_H))
         error[k] = worst * length[k]
 
 
@@ -1222,20 +1242,20 @@ def creep_step(pack, powered, film, lanes):
     used = pack.used
     stick = pack.stuck
     for k in range(lanes):
-        stage[k] = own[k] + 0.5 * used[k] * own[2 * LANES + k]
-        stage[LANES + k] = own[LANES + k] + 0.5 * used[k] * own[3 * LANES + k]
-        stage[10 * LANES + k] = own[10 * LANES + k]
+        stage[S_X + k] = own[S_X + k] + 0.5 * used[k] * own[S_VX + k]
+        stage[S_Y + k] = own[S_Y + k] + 0.5 * used[k] * own[S_VY + k]
+        stage[S_FILM + k] = own[S_FILM + k]
     film_stage(stage, known, film, powered, lanes)
     for k in range(lanes):
         par = lane_parameters(known, k)
         end, e, stuck = creep_law(
-            own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k], own[4 * LANES + k],
-            own[5 * LANES + k], own[6 * LANES + k], own[10 * LANES + k],
-            (own[OWN_Q * LANES + k], own[(OWN_Q + 1) * LANES + k], own[(OWN_Q + 2) * LANES + k],
-             own[(OWN_Q + 3) * LANES + k]),
-            (here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k],
-             here[AT_SLIP * LANES + k]),
-            used[k], known[KNOWN_LANE * LANES + k], known[KNOWN_PHI * LANES + k], par,
+            own[S_X + k], own[S_Y + k], own[S_VX + k], own[S_VY + k], own[S_LX + k],
+            own[S_LY + k], own[S_LZ + k], own[S_FILM + k],
+            (own[OWN_Q + k], own[OWN_Q + LANES + k], own[OWN_Q + 2 * LANES + k],
+             own[OWN_Q + 3 * LANES + k]),
+            (here[AT_WX + k], here[AT_WY + k], here[AT_WZ + k],
+             here[AT_SLIP + k]),
+            used[k], known[KNOWN_LANE + k], known[KNOWN_PHI + k], par,
         )
         store_row(stage, k, end)
         store_extras(there, k, e)
@@ -1257,11 +1277,11 @@ def set_pivots(own, known, here, lanes):
     """Pivot sign of each lane's next rolling step."""
     for k in range(lanes):
         sign = choose_pivot(
-            here[AT_WZ * LANES + k], here[AT_NEED * LANES + k], here[AT_LIMIT * LANES + k],
-            known[(KNOWN_PAR + P_I2) * LANES + k], own[OWN_STEP * LANES + k],
+            here[AT_WZ + k], here[AT_NEED + k], here[AT_LIMIT + k],
+            known[KNOWN_PAR + P_I2 * LANES + k], own[OWN_STEP + k],
         )
-        has_contact = known[(KNOWN_PAR + P_CONTACT_A) * LANES + k] > 0.0
-        known[KNOWN_PIVOT * LANES + k] = sign if has_contact else 1.0
+        has_contact = known[KNOWN_PAR + P_CONTACT_A * LANES + k] > 0.0
+        known[KNOWN_PIVOT + k] = sign if has_contact else 1.0
 
 
 @njit(**INNER, **CONTRACT)
@@ -1273,24 +1293,24 @@ def plan_steps(pack, mode, lanes):
     used = pack.used
     length = pack.length
     for k in range(lanes):
-        wx = here[AT_WX * LANES + k]
-        wy = here[AT_WY * LANES + k]
-        wz = here[AT_WZ * LANES + k]
+        wx = here[AT_WX + k]
+        wy = here[AT_WY + k]
+        wz = here[AT_WZ + k]
         w0 = math.sqrt(wx * wx + wy * wy + wz * wz)
         if mode == CREEP:
             h = CREEP_TURN / (w0 if w0 > 1.0 else 1.0)
             h = h if h < CREEP_LONGEST else CREEP_LONGEST
         else:
-            x = own[k]
-            vx = own[2 * LANES + k]
-            h = own[OWN_STEP * LANES + k]
+            x = own[S_X + k]
+            vx = own[S_VX + k]
+            h = own[OWN_STEP + k]
             # slip must not run out inside a sliding step
-            closing = own[OWN_CLOSING * LANES + k]
-            most = 0.9 * (here[AT_SLIP * LANES + k] - 0.6 * CREEP_SLIP) / closing
+            closing = own[OWN_CLOSING + k]
+            most = 0.9 * (here[AT_SLIP + k] - 0.6 * CREEP_SLIP) / closing
             most = most if most > 5e-4 else 5e-4
             h = most if closing > 0.0 and most < h else h
             # steps end on cell boundaries, the knots of the film's splines: smooth inside the step
-            cell = known[(KNOWN_PAR + P_CELL_X) * LANES + k]
+            cell = known[KNOWN_PAR + P_CELL_X * LANES + k]
             cells = x / cell
             to_knot = (np.int32(cells + 0.02) + 1.0 - cells) * cell / vx
             h = to_knot if to_knot < h else h
@@ -1301,10 +1321,10 @@ def plan_steps(pack, mode, lanes):
             whole = float(np.int32(pieces))
             h = to_knot / (whole + 1.0 if pieces > whole else whole)
             # just past the jump between two constant zones: it must not lie inside a step
-            jump = (known[(KNOWN_PAR + P_TWO_ZONE_X) * LANES + k] - x) / vx + 1e-7
+            jump = (known[KNOWN_PAR + P_TWO_ZONE_X * LANES + k] - x) / vx + 1e-7
             h = jump if 1e-7 < jump < h else h
             h = h if h > STEP_MIN else STEP_MIN
-        forced = own[OWN_FORCED * LANES + k]
+        forced = own[OWN_FORCED + k]
         h = forced if forced > 0.0 else h
         used[k] = h
         for r in range(STEP_ROWS):
@@ -1345,8 +1365,8 @@ def end_within_step(own, stage, k, h, pins, par):
     The path within the step is the cubic Hermite of its ends; it is looked at in 16 places, and
     the crossing is found by bisection.
     """
-    x0, y0, u0, v0 = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
-    x1, y1, u1, v1 = stage[k], stage[LANES + k], stage[2 * LANES + k], stage[3 * LANES + k]
+    x0, y0, u0, v0 = own[S_X + k], own[S_Y + k], own[S_VX + k], own[S_VY + k]
+    x1, y1, u1, v1 = stage[S_X + k], stage[S_Y + k], stage[S_VX + k], stage[S_VY + k]
     pieces = 16
     before = 0.0
     for n in range(1, pieces + 1):
@@ -1375,17 +1395,17 @@ def crossing(target, own, stage, k, h):
 
     Slopes, not angles, while the shot runs: `slopes_to_headings` turns them at the end.
     """
-    x0, u0, x1, u1 = own[k], own[2 * LANES + k], stage[k], stage[2 * LANES + k]
-    y0, v0, y1, v1 = own[LANES + k], own[3 * LANES + k], stage[LANES + k], stage[3 * LANES + k]
+    x0, u0, x1, u1 = own[S_X + k], own[S_VX + k], stage[S_X + k], stage[S_VX + k]
+    y0, v0, y1, v1 = own[S_Y + k], own[S_VY + k], stage[S_Y + k], stage[S_VY + k]
     per_x = 1.0 / (x1 - x0)
     s = (target - x0) * per_x
     s += (target - hermite(s, h, x0, u0, x1, u1)) * per_x  # Newton; the slope is near x1 - x0
     s += (target - hermite(s, h, x0, u0, x1, u1)) * per_x
-    film = own[10 * LANES + k]
+    film = own[S_FILM + k]
     return (
         hermite(s, h, y0, v0, y1, v1),
         (v0 + s * (v1 - v0)) / (u0 + s * (u1 - u0)),
-        film + s * (stage[10 * LANES + k] - film),
+        film + s * (stage[S_FILM + k] - film),
     )
 
 
@@ -1394,26 +1414,26 @@ def cross_cells(pack, lanes):
     """Where each lane's step passes the next whole cell, if it does: into pack.cross."""
     own, known, stage, used, cross = pack.own, pack.known, pack.stage, pack.used, pack.cross
     for k in range(lanes):
-        cell = known[(KNOWN_PAR + P_CELL_X) * LANES + k]
-        target = own[OWN_NEXT * LANES + k] * cell
+        cell = known[KNOWN_PAR + P_CELL_X * LANES + k]
+        target = own[OWN_NEXT + k] * cell
         y, slope, film = crossing(target, own, stage, k, used[k])
-        cross[k] = 1.0 if stage[k] >= target else 0.0
-        cross[LANES + k] = y
-        cross[2 * LANES + k] = slope
-        cross[3 * LANES + k] = film
+        cross[CROSS_PASSED + k] = 1.0 if stage[S_X + k] >= target else 0.0
+        cross[CROSS_Y + k] = y
+        cross[CROSS_SLOPE + k] = slope
+        cross[CROSS_FILM + k] = film
 
 
 @njit(**INNER)
 def record_trace(own, stage, k, h, cell, traces, t):
     """Write the cells that lane k's step passed into trace t, and which one is next."""
-    n = int(own[OWN_NEXT * LANES + k])
-    while n < TRACE_FEET and stage[k] >= n * cell:
+    n = int(own[OWN_NEXT + k])
+    while n < TRACE_FEET and stage[S_X + k] >= n * cell:
         y, slope, film = crossing(n * cell, own, stage, k, h)
         traces[t, n, T_Y] = y
         traces[t, n, T_HEADING] = slope
         traces[t, n, T_FILM] = film
         n += 1
-    own[OWN_NEXT * LANES + k] = n
+    own[OWN_NEXT + k] = n
 
 
 @njit(**INNER)
@@ -1454,14 +1474,14 @@ def start_shot(shot, pap, par, state, kept, trace):
     for n in range(7):
         kept[n] = state[n]
     for n in range(4):
-        kept[OWN_Q + n] = state[7 + n]
-    kept[OWN_STEP] = STEP_FIRST
-    kept[OWN_END] = END_FAILED
-    kept[OWN_PIN] = -1
-    kept[OWN_BREAK_X] = state[0]
-    kept[OWN_BREAK_Y] = state[1]
-    kept[OWN_ROLL_X] = np.nan
-    kept[OWN_NEXT] = 1
+        kept[OWN_Q // LANES + n] = state[7 + n]
+    kept[OWN_STEP // LANES] = STEP_FIRST
+    kept[OWN_END // LANES] = END_FAILED
+    kept[OWN_PIN // LANES] = -1
+    kept[OWN_BREAK_X // LANES] = state[0]
+    kept[OWN_BREAK_Y // LANES] = state[1]
+    kept[OWN_ROLL_X // LANES] = np.nan
+    kept[OWN_NEXT // LANES] = 1
     for n in range(TRACE_FEET):
         trace[n, T_Y] = np.nan
         trace[n, T_HEADING] = np.nan
@@ -1478,28 +1498,28 @@ def finish_shot(pack, k, trace, keep, par, row):
     """Fill the row of the shot in lane k, which has ended."""
     own = pack.own
     here = pack.here
-    vx = own[2 * LANES + k]
-    vy = own[3 * LANES + k]
-    row[R_END] = own[OWN_END * LANES + k]
-    row[R_PIN] = own[OWN_PIN * LANES + k]
-    row[R_X] = own[k]
-    row[R_Y] = own[LANES + k]
+    vx = own[S_VX + k]
+    vy = own[S_VY + k]
+    row[R_END] = own[OWN_END + k]
+    row[R_PIN] = own[OWN_PIN + k]
+    row[R_X] = own[S_X + k]
+    row[R_Y] = own[S_Y + k]
     row[R_VX] = vx
     row[R_VY] = vy
-    row[R_WX] = here[AT_WX * LANES + k]
-    row[R_WY] = here[AT_WY * LANES + k]
-    row[R_WZ] = here[AT_WZ * LANES + k]
-    row[R_TIME] = own[OWN_TIME * LANES + k]
-    row[R_BREAK_X] = own[OWN_BREAK_X * LANES + k]
-    row[R_BREAK_Y] = own[OWN_BREAK_Y * LANES + k]
-    row[R_ROLL_X] = own[OWN_ROLL_X * LANES + k]
+    row[R_WX] = here[AT_WX + k]
+    row[R_WY] = here[AT_WY + k]
+    row[R_WZ] = here[AT_WZ + k]
+    row[R_TIME] = own[OWN_TIME + k]
+    row[R_BREAK_X] = own[OWN_BREAK_X + k]
+    row[R_BREAK_Y] = own[OWN_BREAK_Y + k]
+    row[R_ROLL_X] = own[OWN_ROLL_X + k]
     row[R_HOOK_X] = hook_distance(
-        trace, int(own[OWN_NEXT * LANES + k]), math.atan2(vy, vx), own[k], par[P_CELL_X]
+        trace, int(own[OWN_NEXT + k]), math.atan2(vy, vx), own[S_X + k], par[P_CELL_X]
     )
-    row[R_TURNS] = own[OWN_TURNS * LANES + k] / (2.0 * math.pi)
-    row[R_FLARE] = own[OWN_FLARE * LANES + k] * par[P_RADIUS]
-    row[R_TRACK_FILM] = own[10 * LANES + k]
-    row[R_STEPS] = own[OWN_STEPS * LANES + k]
+    row[R_TURNS] = own[OWN_TURNS + k] / (2.0 * math.pi)
+    row[R_FLARE] = own[OWN_FLARE + k] * par[P_RADIUS]
+    row[R_TRACK_FILM] = own[S_FILM + k]
+    row[R_STEPS] = own[OWN_STEPS + k]
     if keep:
         slopes_to_headings(trace)
 
@@ -1513,14 +1533,14 @@ def enter_lane(pack, k, n, mode, ball, film):
     for r in range(OWN_ROWS):
         own[r * LANES + k] = pack.kept[n, r]
     for r in range(4):
-        known[(KNOWN_Q + r) * LANES + k] = own[(OWN_Q + r) * LANES + k]
+        known[KNOWN_Q + r * LANES + k] = own[OWN_Q + r * LANES + k]
     for r in range(P_COUNT):
-        known[(KNOWN_PAR + r) * LANES + k] = ball[r]
-    known[KNOWN_PIVOT * LANES + k] = 0.0
+        known[KNOWN_PAR + r * LANES + k] = ball[r]
+    known[KNOWN_PIVOT + k] = 0.0
     pack.shot[k] = n
-    x, y, vx, vy = own[k], own[LANES + k], own[2 * LANES + k], own[3 * LANES + k]
-    lx, ly, lz = own[4 * LANES + k], own[5 * LANES + k], own[6 * LANES + k]
-    h = own[10 * LANES + k]
+    x, y, vx, vy = own[S_X + k], own[S_Y + k], own[S_VX + k], own[S_VY + k]
+    lx, ly, lz = own[S_LX + k], own[S_LY + k], own[S_LZ + k]
+    h = own[S_FILM + k]
     par = lane_parameters(known, k)  # as in the stages: one version of each law is compiled
     m = lane_matrix(known, k)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
@@ -1528,8 +1548,8 @@ def enter_lane(pack, k, n, mode, ball, film):
     if mode == ROLL:
         v, d, b, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, 0.0, par)
         store_rates(pack.rates, here, k, v[0], v[1], d, b, e, b)
-        here[AT_NEED * LANES + k] = g[1]
-        here[AT_LIMIT * LANES + k] = g[2]
+        here[AT_NEED + k] = g[1]
+        here[AT_LIMIT + k] = g[2]
     else:
         d, b, e = slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
         store_rates(pack.rates, here, k, vx, vy, d, b, e, b)
@@ -1553,15 +1573,15 @@ def retry_step(own, stage, k, used, error, mode, pins, known):
     """
     if mode != CREEP and not error <= 1.0 and used > 2.0 * STEP_MIN:
         shrink = max(0.2, 0.9 * error**RK_POWER) if error < 1e9 else 0.2
-        own[OWN_STEP * LANES + k] = used * shrink
-        own[OWN_CLOSING * LANES + k] = 0.0
+        own[OWN_STEP + k] = used * shrink
+        own[OWN_CLOSING + k] = 0.0
         return True
     share, how, pin = end_within_step(own, stage, k, used, pins, lane_parameters(known, k))
     if how < 0:
         return False
-    own[OWN_FORCED * LANES + k] = max(share * used, 1e-15)
-    own[OWN_END * LANES + k] = how
-    own[OWN_PIN * LANES + k] = pin if how == END_PIN else -1
+    own[OWN_FORCED + k] = max(share * used, 1e-15)
+    own[OWN_END + k] = how
+    own[OWN_PIN + k] = pin if how == END_PIN else -1
     return True
 
 
@@ -1570,11 +1590,11 @@ def note_rolling(own, known, here, there, k, used, stuck):
     """Where slip first ended, for a creep step: in it, or to be caught at rest in the next one."""
     par = lane_parameters(known, k)
     rolling = 1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2]
-    fall = there[AT_MU * LANES + k] * par[P_GRAVITY] * rolling
-    slip = here[AT_SLIP * LANES + k]
+    fall = there[AT_MU + k] * par[P_GRAVITY] * rolling
+    slip = here[AT_SLIP + k]
     if stuck > 0.0 or slip <= fall * used:
         late = min(slip / max(fall, 1e-9), used)
-        own[OWN_ROLL_X * LANES + k] = own[k] + own[2 * LANES + k] * late
+        own[OWN_ROLL_X + k] = own[S_X + k] + own[S_VX + k] * late
 
 
 @njit(**INNER)
@@ -1586,33 +1606,33 @@ def judge_steps(own, stage, known, here, there, cross, used, error, stuck, good,
     access through the pack and every view would cost an atomic count, more than the work.
     """
     # lane and pins are the same for all balls
-    cell = known[(KNOWN_PAR + P_CELL_X) * LANES]
-    width = known[(KNOWN_PAR + P_LANE_WIDTH) * LANES]
-    pins_x = known[(KNOWN_PAR + P_PINS_X) * LANES]
-    reach = known[(KNOWN_PAR + P_PIN_REACH) * LANES]
-    near = min(pins_x - reach - 0.05, known[(KNOWN_PAR + P_END_X) * LANES])
+    cell = known[KNOWN_PAR + P_CELL_X * LANES]
+    width = known[KNOWN_PAR + P_LANE_WIDTH * LANES]
+    pins_x = known[KNOWN_PAR + P_PINS_X * LANES]
+    reach = known[KNOWN_PAR + P_PIN_REACH * LANES]
+    near = min(pins_x - reach - 0.05, known[KNOWN_PAR + P_END_X * LANES])
     for k in range(lanes):
         good[k] = 0.0
         if shot[k] >= 0:
-            own[OWN_STEPS * LANES + k] += 1.0
-            y = stage[LANES + k]
+            own[OWN_STEPS + k] += 1.0
+            y = stage[S_Y + k]
             again = False
-            suspect = not error[k] <= 1.0 or stage[k] > near or not 0.0 <= y <= width
-            if suspect and own[OWN_FORCED * LANES + k] <= 0.0:
+            suspect = not error[k] <= 1.0 or stage[S_X + k] > near or not 0.0 <= y <= width
+            if suspect and own[OWN_FORCED + k] <= 0.0:
                 again = retry_step(own, stage, k, used[k], error[k], mode, pins, known)
             if not again:
                 good[k] = 1.0
-                if cross[k] > 0.0:
-                    n = int(own[OWN_NEXT * LANES + k])
+                if cross[CROSS_PASSED + k] > 0.0:
+                    n = int(own[OWN_NEXT + k])
                     if n < TRACE_FEET:
                         t = offset + shot[k]
-                        traces[t, n, T_Y] = cross[LANES + k]
-                        traces[t, n, T_HEADING] = cross[2 * LANES + k]
-                        traces[t, n, T_FILM] = cross[3 * LANES + k]
-                        own[OWN_NEXT * LANES + k] = n + 1
-                        if stage[k] >= (n + 1) * cell:
+                        traces[t, n, T_Y] = cross[CROSS_Y + k]
+                        traces[t, n, T_HEADING] = cross[CROSS_SLOPE + k]
+                        traces[t, n, T_FILM] = cross[CROSS_FILM + k]
+                        own[OWN_NEXT + k] = n + 1
+                        if stage[S_X + k] >= (n + 1) * cell:
                             record_trace(own, stage, k, used[k], cell, traces, t)
-                if mode == CREEP and math.isnan(own[OWN_ROLL_X * LANES + k]):
+                if mode == CREEP and math.isnan(own[OWN_ROLL_X + k]):
                     note_rolling(own, known, here, there, k, used[k], stuck[k])
 
 
@@ -1628,42 +1648,42 @@ def accept_steps(pack, mode, lanes):
     for k in range(lanes):
         good = counts[k] > 0.0
         used = taken[k] if good else 0.0
-        wx, wy, wz = here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k]
+        wx, wy, wz = here[AT_WX + k], here[AT_WY + k], here[AT_WZ + k]
         spin = math.sqrt(wx * wx + wy * wy + wz * wz)
-        wx, wy, wz = there[AT_WX * LANES + k], there[AT_WY * LANES + k], there[AT_WZ * LANES + k]
+        wx, wy, wz = there[AT_WX + k], there[AT_WY + k], there[AT_WZ + k]
         spin += math.sqrt(wx * wx + wy * wy + wz * wz)
         spin = spin if good else 0.0
-        axis = here[AT_AXIS * LANES + k] + there[AT_AXIS * LANES + k]
+        axis = here[AT_AXIS + k] + there[AT_AXIS + k]
         axis = axis if good else 0.0
-        own[OWN_TIME * LANES + k] += used
-        own[OWN_TURNS * LANES + k] += 0.5 * spin * used
-        own[OWN_FLARE * LANES + k] += 0.5 * axis * used
+        own[OWN_TIME + k] += used
+        own[OWN_TURNS + k] += 0.5 * spin * used
+        own[OWN_FLARE + k] += 0.5 * axis * used
         # outermost point: the end of the step, or where the path turns inside it
-        x0, u0 = own[k], own[2 * LANES + k]
-        y0, v0 = own[LANES + k], own[3 * LANES + k]
-        x1, u1 = stage[k], stage[2 * LANES + k]
-        y1, v1 = stage[LANES + k], stage[3 * LANES + k]
+        x0, u0 = own[S_X + k], own[S_VX + k]
+        y0, v0 = own[S_Y + k], own[S_VY + k]
+        x1, u1 = stage[S_X + k], stage[S_VX + k]
+        y1, v1 = stage[S_Y + k], stage[S_VY + k]
         s = v0 / (v0 - v1)
         s = s if v0 < 0.0 < v1 else 1.0
         x = hermite(s, used, x0, u0, x1, u1)
         y = hermite(s, used, y0, v0, y1, v1)
-        outer = good and y < own[OWN_BREAK_Y * LANES + k]
-        own[OWN_BREAK_X * LANES + k] = x if outer else own[OWN_BREAK_X * LANES + k]
-        own[OWN_BREAK_Y * LANES + k] = y if outer else own[OWN_BREAK_Y * LANES + k]
+        outer = good and y < own[OWN_BREAK_Y + k]
+        own[OWN_BREAK_X + k] = x if outer else own[OWN_BREAK_X + k]
+        own[OWN_BREAK_Y + k] = y if outer else own[OWN_BREAK_Y + k]
         # how fast slip falls, and the next step from this one's error
-        slip = here[AT_SLIP * LANES + k] - there[AT_SLIP * LANES + k]
-        own[OWN_CLOSING * LANES + k] = slip / used if good else own[OWN_CLOSING * LANES + k]
+        slip = here[AT_SLIP + k] - there[AT_SLIP + k]
+        own[OWN_CLOSING + k] = slip / used if good else own[OWN_CLOSING + k]
         error = errors[k]
         factor = 0.9 * exponential(RK_POWER * logarithm(error))
         factor = factor if factor < 4.0 else 4.0
         factor = factor if factor > 0.3 else 0.3
         factor = factor if error > 1e-6 else 4.0
-        own[OWN_STEP * LANES + k] = used * factor if good else own[OWN_STEP * LANES + k]
+        own[OWN_STEP + k] = used * factor if good else own[OWN_STEP + k]
     for k in range(lanes):
         good = counts[k] > 0.0
-        q = KNOWN_Q * LANES + k
+        q = KNOWN_Q + k
         p0, p1, p2, p3 = turned(
-            known, stage[7 * LANES + k], stage[8 * LANES + k], stage[9 * LANES + k], k
+            known, stage[S_THETA + k], stage[S_THETA + LANES + k], stage[S_THETA + 2 * LANES + k], k
         )
         norm = 1.0 / math.sqrt(p0 * p0 + p1 * p1 + p2 * p2 + p3 * p3)
         p0 = p0 * norm if good else known[q]
@@ -1674,14 +1694,14 @@ def accept_steps(pack, mode, lanes):
         known[q + LANES] = p1
         known[q + 2 * LANES] = p2
         known[q + 3 * LANES] = p3
-        own[OWN_Q * LANES + k] = p0
-        own[(OWN_Q + 1) * LANES + k] = p1
-        own[(OWN_Q + 2) * LANES + k] = p2
-        own[(OWN_Q + 3) * LANES + k] = p3
+        own[OWN_Q + k] = p0
+        own[OWN_Q + LANES + k] = p1
+        own[OWN_Q + 2 * LANES + k] = p2
+        own[OWN_Q + 3 * LANES + k] = p3
         for r in range(7):
             m = r * LANES + k
             own[m] = stage[m] if good else own[m]
-        own[10 * LANES + k] = stage[10 * LANES + k] if good else own[10 * LANES + k]
+        own[S_FILM + k] = stage[S_FILM + k] if good else own[S_FILM + k]
         for r in range(AT_ROWS):
             m = r * LANES + k
             here[m] = there[m] if good else here[m]
@@ -1693,19 +1713,19 @@ def accept_steps(pack, mode, lanes):
                 m = r * LANES + k
                 rates[m] = rates[last + m] if good else rates[m]
             for r in range(3):
-                rates[(7 + r) * LANES + k] = here[(AT_B1 + r) * LANES + k]
+                rates[S_THETA + r * LANES + k] = here[AT_BODY + r * LANES + k]
     elif mode == ROLL:
         for k in range(lanes):
             par = lane_parameters(known, k)
             vx, vy, lx, ly, lz = stop_slip(
-                own[2 * LANES + k], own[3 * LANES + k], own[4 * LANES + k], own[5 * LANES + k],
-                own[6 * LANES + k], lane_matrix(known, k), par,
+                own[S_VX + k], own[S_VY + k], own[S_LX + k], own[S_LY + k],
+                own[S_LZ + k], lane_matrix(known, k), par,
             )
-            own[2 * LANES + k] = vx
-            own[3 * LANES + k] = vy
-            own[4 * LANES + k] = lx
-            own[5 * LANES + k] = ly
-            own[6 * LANES + k] = lz
+            own[S_VX + k] = vx
+            own[S_VY + k] = vy
+            own[S_LX + k] = lx
+            own[S_LY + k] = ly
+            own[S_LZ + k] = lz
 
 
 @njit(**INNER)
@@ -1714,14 +1734,14 @@ def grip_bound(known, here, k):
     par = lane_parameters(known, k)
     m = lane_matrix(known, k)
     b1, b2, b3 = to_body(
-        here[AT_WX * LANES + k], here[AT_WY * LANES + k], here[AT_WZ * LANES + k], m
+        here[AT_WX + k], here[AT_WY + k], here[AT_WZ + k], m
     )
     g1 = (par[P_I2] - par[P_I3]) * b2 * b3
     g2 = (par[P_I3] - par[P_I1]) * b3 * b1
     g3 = (par[P_I1] - par[P_I2]) * b1 * b2
     torque = math.sqrt(g1 * g1 + g2 * g2 + g3 * g3)
     rolling = par[P_I1] + par[P_MASS] * par[P_RADIUS] ** 2
-    limit = here[AT_MU * LANES + k] * par[P_MASS] * par[P_GRAVITY]
+    limit = here[AT_MU + k] * par[P_MASS] * par[P_GRAVITY]
     return 1.2 * par[P_MASS] * par[P_RADIUS] * torque / rolling / limit
 
 
@@ -1729,13 +1749,13 @@ def grip_bound(known, here, k):
 def next_mode(own, known, here, used, stuck, k, mode):
     """What the shot in lane k does after a good step in `mode`."""
     if (
-        own[OWN_FORCED * LANES + k] > 0.0
-        or own[OWN_STEPS * LANES + k] >= MAX_STEPS
-        or not own[2 * LANES + k] >= STOPPED
-        or not math.isfinite(own[LANES + k])
+        own[OWN_FORCED + k] > 0.0
+        or own[OWN_STEPS + k] >= MAX_STEPS
+        or not own[S_VX + k] >= STOPPED
+        or not math.isfinite(own[S_Y + k])
     ):
         return OVER
-    slip = here[AT_SLIP * LANES + k]
+    slip = here[AT_SLIP + k]
     if mode == SLIDE:
         return CREEP if slip < CREEP_SLIP else SLIDE
     if mode == ROLL:
@@ -1746,8 +1766,8 @@ def next_mode(own, known, here, used, stuck, k, mode):
         then = ROLL
     else:
         return CREEP
-    own[OWN_CLOSING * LANES + k] = 0.0
-    own[OWN_STEP * LANES + k] = 4.0 * used[k]
+    own[OWN_CLOSING + k] = 0.0
+    own[OWN_STEP + k] = 4.0 * used[k]
     return then
 
 
@@ -1757,7 +1777,7 @@ def settle_steps(own, known, here, used, stuck, good, shot, mode, doing, lanes):
     going = 0
     for k in range(lanes):
         n = shot[k]
-        if n >= 0 and (good[k] > 0.0 or own[OWN_STEPS * LANES + k] >= MAX_STEPS):
+        if n >= 0 and (good[k] > 0.0 or own[OWN_STEPS + k] >= MAX_STEPS):
             then = next_mode(own, known, here, used, stuck, k, mode)
             doing[n] = then
             if then != mode:
@@ -1784,8 +1804,8 @@ def empty_lanes(pack, mode, doing, first, which, pars, rows, traces, offset, kee
     for k in range(lanes):
         n = pack.shot[k]
         if n >= 0 and doing[n] == OVER:
-            if not (pack.good[k] > 0.0 and pack.own[OWN_FORCED * LANES + k] > 0.0):
-                pack.own[OWN_END * LANES + k] = END_FAILED
+            if not (pack.good[k] > 0.0 and pack.own[OWN_FORCED + k] > 0.0):
+                pack.own[OWN_END + k] = END_FAILED
             par = pars[which[first + n]]
             finish_shot(pack, k, traces[offset + n], keep, par, rows[first + n])
             pack.shot[k] = -1
