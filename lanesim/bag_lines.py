@@ -21,7 +21,8 @@ lines found one stage earlier; all balls go through each step together:
 
 The thorough search (`better_lines`) starts from a quick one's lines, takes more of everything, and
 then throws the same 384 shots at the best few and at the lines known from the stages before and
-after, and walks from the best of them as long as a neighbour does better by those shots.
+after, and walks from the best of them: a step, and a smaller one, if a neighbour does better by
+those shots.
 
 The chosen line is judged on fresh shots that no search has seen. The same deviates serve every
 ball (common random numbers), and each ball's search depends on nothing but itself, so results may
@@ -44,7 +45,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .bag_pins import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, SHAPE, PinParts
-from .lineup import ANGLE_RANGE, LAYDOWN_RANGE
+from .lineup import ANGLE_RANGE, LAYDOWN_RANGE, walk_lines
 from .pocket import BEST_BOARD, GUTTER
 from .release import Release, Spread, normal_deviates
 from .trajectory import ShotTable, throw_parameters
@@ -68,10 +69,6 @@ _MODEL_SHOTS = 256
 _MOST_FOLLOW_DEG = 1.0
 _FOLLOWED_BOARDS = 3.0  # a line followed to another lane must come this near to the best board
 _DECIDED_LINES = 4
-# where a walk looks: a turn to both sides and boards to both sides with the turn that usually goes
-# with them (0.08 deg a board), then closer
-_WALK_STEPS = tuple(scale * np.array([[0.0, -0.08], [0.0, 0.08], [-1.0, 0.08], [1.0, -0.08]])
-                    for scale in (1.0, 0.5))
 _BELOW, _ABOVE = -5.0, 45.0  # stand-ins for the entry board of a ball in either gutter
 
 
@@ -331,16 +328,8 @@ class _Search:
             mine = np.flatnonzero(owner == ball)
             at = mine[worth[mine].argmax()]
             best[ball], top[ball] = every[at], worth[at]
-        for step in _WALK_STEPS:
-            moved = np.repeat(best, len(step), axis=0) + np.tile(step, (len(balls), 1))
-            moved = np.column_stack([np.clip(moved[:, 0], *LAYDOWN_RANGE),
-                                     np.clip(moved[:, 1], *ANGLE_RANGE)])
-            worth = self._direct(np.repeat(balls, len(step)), moved).reshape(len(balls), -1)
-            at = worth.argmax(axis=1)
-            better = worth[balls, at] > top
-            best = np.where(better[:, None], moved.reshape(len(balls), -1, 2)[balls, at], best)
-            top = np.maximum(top, worth[balls, at])
-        return best
+        low, high = np.transpose([LAYDOWN_RANGE, ANGLE_RANGE])
+        return walk_lines(best, top, self._direct, low, high, most=1)[0]
 
     def _direct(self, which: np.ndarray, lines: np.ndarray) -> np.ndarray:
         """(k,) mean worth of the same shots on each of the lines (k, 2)."""

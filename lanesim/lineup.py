@@ -1,6 +1,6 @@
 """Lining up: where to stand and which way to send the ball, given how well a player repeats.
 
-The search has one global and two local rounds, all on the batch engine:
+The search has one global and three local rounds, all on the batch engine:
 
 1. A coarse grid of laydown board x launch angle, one mean shot each. On every laydown row the
    angles whose shot arrives at the best board are read off: the candidate lines (there may be
@@ -11,6 +11,8 @@ The search has one global and two local rounds, all on the batch engine:
    spread. The model has little noise and some error; what the shots did beyond it has much noise
    and no error; a line's rating joins both by their variances.
 3. The best few lines get more shots, twice; models and ratings are made again each time.
+4. The same shots are thrown at the four best rated lines, and from the best of these at its
+   neighbours, as long as one of them does better by those shots.
 
 The chosen line is then judged on fresh shots, which the search has not seen: the rate carries no
 winner's luck. Equal seeds give the same deviates to every ball (common random numbers).
@@ -54,6 +56,7 @@ from .trajectory import ShotTable, throw_parameters
 SEARCH_STAGE = 2  # stages of the seed sequence; release samples use 1
 DEFAULT_SHOTS = 1024
 DEFAULT_SEARCH_SHOTS = 3000
+DECIDE_SHOTS = 1024
 # Assumed: the ball (4.3 in = 4 boards in radius) is on the lane, and a player stands so that the
 # ball is laid down between these boards.
 LAYDOWN_RANGE = (6.0, 35.0)
@@ -70,6 +73,14 @@ _LATTICE = np.array([0.5, 0.06, 0.5])  # spacing of the lines whose rate is esti
 _ROUND_SHARES = (0.4, 0.35, 0.25)  # of the search shots left after the grid
 _ROUND_LINES = (40, 6, 3)  # most lines thrown in each round
 _LATTICE_LINES = 16  # lines thrown whose neighbours are rated
+_DECIDED_LINES = 4
+# Where a walk looks: a turn to both sides and boards to both sides with the turn that usually goes
+# with them, then closer. A step too small is lost in the noise of the shots.
+_TURN_PER_BOARD = 0.08  # [deg]
+WALK_STEPS = tuple(
+    scale * np.array([[0.0, -_TURN_PER_BOARD], [0.0, _TURN_PER_BOARD],
+                      [-1.0, _TURN_PER_BOARD], [1.0, -_TURN_PER_BOARD]]) for scale in (1.0, 0.5))
+_MOST_MOVES = 4  # at each of the two distances
 # Shots stand for a line with at least this spread (boards, degrees, mph): a player with none in one
 # of them still needs weights that are smooth in it.
 _KERNEL_FLOOR = np.array([0.25, 0.08, 0.15])
@@ -518,6 +529,7 @@ def find_line(
     laydown_range: tuple[float, float] = LAYDOWN_RANGE,
     angle_range: tuple[float, float] = ANGLE_RANGE,
     search_shots: int = DEFAULT_SEARCH_SHOTS,
+    decide_shots: int = DECIDE_SHOTS,
     with_map: bool = True,
     judge_others: int = 0,
     progress: Progress | None = None,
@@ -533,8 +545,10 @@ def find_line(
     aim, strike_probability : see `aim_objective`.
     search_speed : also vary the speed, 2 mph either way.
     laydown_range : boards, within 1..39 (default 6..35, assumed); angle_range : degrees.
-    search_shots : about how many shots the search may take (1,000 or more; a search of the speed
-        takes five grids and at least twice as many).
+    search_shots : about how many shots the search may take before it decides (1,000 or more; a
+        search of the speed takes five grids and at least twice as many).
+    decide_shots : shots on each of the last few lines and on each line of the walk from there,
+        some ten to forty lines in all; 0: no such round, the best rated line is taken.
     with_map : also the map of rates (no more shots, but a tenth of a second).
     judge_others : how many of the other lines are judged on `shots` shots each, too.
     film : (60, 39) [m] in the player's board order, instead of the pattern's fresh oil.
@@ -565,7 +579,7 @@ def find_line(
             lines = search.best_lines(most)
         search.throw_round(lines, max(8, round(share * left / len(lines))))
         report(min(thrower.thrown, total), total + shots)
-    best, others = search.final()
+    best, others = search.final(decide_shots)
     searched = thrower.thrown
     release = replace(player_release, laydown_board=float(best[0]),
                       launch_angle_deg=float(best[1]), speed_mph=float(best[2]))
@@ -824,6 +838,9 @@ class _Search:
     def best_lines(self, most: int) -> np.ndarray:
         """Up to `most` lines (k, 3), best first, apart from each other."""
         lines, rating, _ = self.rated()
+        return self._apart(lines, rating, most)
+
+    def _apart(self, lines: np.ndarray, rating: np.ndarray, most: int) -> np.ndarray:
         apart = (1.2 if self.round == 1 else 0.6) * _REACH  # at first, not all in one place
         chosen: list[int] = []
         for i in np.argsort(-rating, kind="stable"):
@@ -834,20 +851,40 @@ class _Search:
                 break
         return lines[chosen]
 
-    def final(self) -> tuple[np.ndarray, tuple[Line, ...]]:
+    def final(self, decide_shots: int) -> tuple[np.ndarray, tuple[Line, ...]]:
         """The best line (3,), and the others, 3 boards or more from every better one."""
         lines, rating, shots = self.rated()
-        order = np.argsort(-rating, kind="stable")
-        kept = [int(order[0])]
+        best = self._apart(lines, rating, _DECIDED_LINES)
+        best = self.decided(best, decide_shots) if decide_shots else best[0]
+        taken = [best[0]]
         others = []
-        for i in order[1:]:
-            if rating[i] < 0.5 * rating[kept[0]]:
+        for i in np.argsort(-rating, kind="stable"):
+            if rating[i] < 0.5 * rating.max():
                 break
-            if np.all(np.abs(lines[kept, 0] - lines[i, 0]) >= 3.0):
-                kept.append(int(i))
+            if np.all(np.abs(np.array(taken) - lines[i, 0]) >= 3.0):
+                taken.append(lines[i, 0])
                 span = wilson(min(1.0, max(0.0, rating[i])) * shots[i], int(shots[i]))
                 others.append(Line(*map(float, lines[i]), span.rate, span.low, span.high))
-        return lines[kept[0]], tuple(others)
+        return best, tuple(others)
+
+    def decided(self, few: np.ndarray, shots: int) -> np.ndarray:
+        """The best line (3,) by the same shots on a few lines (k, 3) and on a walk from there."""
+        deviates = normal_deviates(shots, 6, self.seed, SEARCH_STAGE + 90) * self.spread.array()
+
+        def worth(lines: np.ndarray) -> np.ndarray:
+            rows = np.tile(self.release.row(), (len(lines) * shots, 1))
+            rows[:, :3] = np.repeat(lines, shots, axis=0)
+            rows[:, :6] += np.tile(deviates, (len(lines), 1))
+            values = shot_values(self.thrower.throw(rows), self.objective)
+            return values.reshape(len(lines), shots).mean(axis=1)
+
+        value = worth(few)
+        best, top = few[[value.argmax()]], value[[value.argmax()]]
+        speed = np.array([best[0, 2]])
+        lines, _ = walk_lines(
+            best[:, :2], top, lambda _, at: worth(np.column_stack([at, speed.repeat(len(at))])),
+            self.low[:2], self.high[:2], most=_MOST_MOVES)
+        return np.append(lines[0], speed)
 
     def rate_map(self, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Axes and rate (l, a) over the whole plane at one speed.
@@ -886,6 +923,34 @@ class _Search:
             mine = np.flatnonzero((nearest == i) & (near.max(axis=1) > 0.3))
             rate[mine] = self.modelled(i, lines[mine] - self.lines[i])
         return laydowns, angles, rate.reshape(rough.shape)
+
+
+def walk_lines(
+    best: np.ndarray, top: np.ndarray, worth: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    low: np.ndarray, high: np.ndarray, *, most: int,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Walk from lines, at most `most` times at each distance, as long as a neighbour is worth more.
+
+    best : (b, 2) laydown board and launch angle of each ball's line; top : (b,) its worth;
+    worth : from the balls (k,) and lines (k, 2) to what they are worth (k,), by the same shots on
+    every line; low, high : (2,) limits.  Returns the lines and their worth.
+    """
+    best, top = best.copy(), top.copy()
+    for step in WALK_STEPS:
+        going = np.arange(len(best))
+        for _ in range(most):
+            moved = np.clip(best[going, None, :] + step, low, high)
+            tried = worth(np.repeat(going, len(step)), moved.reshape(-1, 2))
+            tried = tried.reshape(len(going), -1)
+            at = tried.argmax(axis=1)
+            found = tried[np.arange(len(going)), at]
+            better = found > top[going]
+            best[going[better]] = moved[better, at[better]]
+            top[going[better]] = found[better]
+            going = going[better]
+            if not len(going):
+                break
+    return best, top
 
 
 def _axis(low: float, high: float, step: float) -> np.ndarray:
