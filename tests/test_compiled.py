@@ -6,14 +6,19 @@ import os
 import subprocess
 import sys
 import textwrap
+from pathlib import Path
 
 import pytest
 
+import lanesim
 from lanesim.motion import compiled, kernels
 
 
 def test_the_second_process_compiles_what_the_batch_then_loads(tmp_path):
-    """In an empty cache: the batch's kernel is loaded, not compiled, and the numbers are there."""
+    """In an empty cache: the batch's kernel is loaded, not compiled, and the numbers are there.
+
+    In a folder that holds another package of our name, as a checkout does for an installed copy.
+    """
     code = textwrap.dedent("""
         from lanesim.catalog import load_ball, load_pattern_named
         from lanesim.motion import compiled, kernels
@@ -30,8 +35,16 @@ def test_the_second_process_compiles_what_the_batch_then_loads(tmp_path):
         print(sum(stats.cache_hits.values()), sum(stats.cache_misses.values()),
               len(kernels.throw_chunk.signatures), abs(one.entry_board - many.entry_board[0]))
     """)
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=400,
-                          env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}, check=False)
+    work, other = tmp_path / "work", tmp_path / "other"
+    for folder in (work / "lanesim", other):
+        folder.mkdir(parents=True)
+    (work / "lanesim" / "__init__.py").write_text("raise ImportError('not this one')")
+    (other / "script.py").write_text(code)
+    root = str(Path(lanesim.__file__).parents[1])
+    done = subprocess.run(
+        [sys.executable, str(other / "script.py")], capture_output=True, text=True, timeout=400,
+        cwd=work, check=False,
+        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path / "kept"), "PYTHONPATH": root})
     assert done.returncode == 0, done.stderr
     hits, misses, signatures, apart = done.stdout.split()
     if (os.cpu_count() or 1) > 1:

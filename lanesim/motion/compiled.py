@@ -55,7 +55,11 @@ def compiling_ahead() -> Iterator[None]:
     if is_kept(k.throw_chunk) or (os.cpu_count() or 1) < 2 or not sys.executable:
         yield
         return
-    code = f"from {__name__} import compile_batch; compile_batch()"
+    # the very files that this process runs, whatever lies in the working folder: numba keeps
+    # what it compiled by their place
+    root = str(Path(__file__).parents[2])
+    code = (f"import sys; sys.path.insert(0, {root!r}); "
+            f"from {__name__} import compile_batch; compile_batch()")
     nothing = subprocess.DEVNULL
     _ahead = subprocess.Popen([sys.executable, "-c", code], stdin=nothing, stdout=nothing,
                               stderr=nothing)
