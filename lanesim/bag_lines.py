@@ -5,9 +5,10 @@ lines, so here the quick search takes about 1,000 shots a ball, and 600 where it
 lines found one stage earlier; all balls go through each step together:
 
 1. A coarse grid, one mean shot a node (15 laydown boards x 19 angles). On every row the angles
-   whose shot arrives at the best board are read off; one more mean shot there sets it right. On a
-   lane that differs little from one searched before (the next stage of a round), instead: the ten
-   best lines found there, turned until their mean shots arrive again.
+   whose shot arrives at the best board are read off; one more mean shot there sets it right; lines
+   where the board turns back at the best one join them (`lineup.tangent_lines`). On a lane that
+   differs little from one searched before (the next stage of a round), instead: the ten best lines
+   found there, turned until their mean shots arrive again.
 2. 20 shots of the spread on each such line. A linear model of how entry board, angle and speed
    answer to the six release numbers gives the law of arrival: normal about a mean, with angle and
    speed going along. Averaging the worth of a shot (pins, from the carry table) over that law
@@ -20,9 +21,8 @@ lines found one stage earlier; all balls go through each step together:
    errors of the two are alike in size and have nothing to do with each other.
 
 The thorough search (`better_lines`) starts from a quick one's lines, takes more of everything, and
-then throws the same 384 shots at the best few and at the lines known from the stages before and
-after, and walks from the best of them: a step, and a smaller one, if a neighbour does better by
-those shots.
+then throws the same 768 shots at the best few and at the lines known from the stages before and
+after, and goes on from the best of them to a neighbour, if one does better by those shots.
 
 The chosen line is judged on fresh shots that no search has seen. The same deviates serve every
 ball (common random numbers), and each ball's search depends on nothing but itself, so results may
@@ -32,10 +32,11 @@ Tried and dropped, each no better at equal cost: fewer shots in steps 2 and 3, a
 the neighbouring lines' shots, and lines half a board to the side by the model of step 3 (its slope
 is too noisy: it always moved).
 
-What a search leaves behind against brute force, in pins a game (benchmarks/lines.py, cases 200 to
-204, 15 searches): the quick one 1.1 on average and 3.8 at worst; the thorough one, when it took
-256 shots in place of 384, 0.0 and 1.4. On six pairs of a shipped ball and a pattern (five seeds
-each, against the best line known) the quick one left 1.6 on average, 8.7 at worst.
+What a search leaves behind against brute force, in pins a game (the searches of
+benchmarks/lines.py, cases 300 to 311, 400 to 411 and 500 to 511, three seeds each; the last choices
+were made on these): the quick one 1.1 on average, in nine of ten below 3.0, 6.2 at worst; the
+thorough one 0.3, 1.7 and 5.0.  On six pairs of a shipped ball and a pattern (five seeds each,
+against the best line that any search found): 1.3 on average and 4.4 at worst, and 0.5 and 1.6.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from .bag_pins import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, SHAPE, PinParts
-from .lineup import ANGLE_RANGE, LAYDOWN_RANGE, walk_lines
+from .lineup import ANGLE_RANGE, LAYDOWN_RANGE, WALK_STEPS, tangent_lines, walk_lines
 from .pocket import BEST_BOARD, GUTTER
 from .release import Release, Spread, normal_deviates
 from .trajectory import ShotTable, throw_parameters
@@ -88,7 +89,7 @@ class Effort:
 
 
 QUICK = Effort(first=20, finalists=4, second=32)
-THOROUGH = Effort(first=24, finalists=6, second=32, decide=384)
+THOROUGH = Effort(first=24, finalists=6, second=32, decide=768)
 
 
 @dataclass(frozen=True)
@@ -241,6 +242,11 @@ class _Search:
         b = np.append(b, ball)
         lines = np.vstack([lines, np.column_stack([_LAYDOWNS[row], _ANGLES[node + 1]])])
         slope = np.append(slope, np.full(len(ball), 3.0))
+        for ball in range(balls):  # and where the turning point meets the best board
+            tangent = tangent_lines(_LAYDOWNS, _ANGLES, off[ball])
+            b = np.append(b, np.full(len(tangent), ball))
+            lines = np.vstack([lines, tangent])
+            slope = np.append(slope, np.full(len(tangent), 3.0))
         for ball in lost:
             flat = np.abs(np.nan_to_num(off[ball], nan=_ABOVE)).ravel()
             near = np.argsort(flat, kind="stable")[:6]
@@ -261,7 +267,9 @@ class _Search:
         here = self.throw_mean(which, lines) - BEST_BOARD
         with np.errstate(invalid="ignore", divide="ignore"):
             move = np.clip(-here / slope, -_MOST_FOLLOW_DEG, _MOST_FOLLOW_DEG)
-            move = np.where(np.isfinite(move), move, 0.0)
+            # where the curve turns back a turn leads nowhere: such a line stays as it is
+            flat = np.abs(slope) < _LEAST_SLOPE
+            move = np.where(np.isfinite(move) & ~flat, move, 0.0)
             first = lines[:, 1].copy()
             lines[:, 1] = np.clip(first + move, *ANGLE_RANGE)
             there = self.throw_mean(which, lines) - BEST_BOARD
@@ -269,7 +277,7 @@ class _Search:
             good = np.isfinite(seen) & (np.abs(lines[:, 1] - first) > 0.02)
             slope = np.where(good & (np.sign(seen) == np.sign(slope)), seen, slope)
             slope = np.where(np.abs(slope) < 2.0, 2.0, slope)
-            move = np.clip(-there / slope, -0.3, 0.3)
+            move = np.where(flat, 0.0, np.clip(-there / slope, -0.3, 0.3))
             left = np.abs(there + slope * move)
             near = np.isfinite(left) & (left < _FOLLOWED_BOARDS)
         lines[:, 1] = np.clip(lines[:, 1] + np.where(near, move, 0.0), *ANGLE_RANGE)
@@ -329,7 +337,7 @@ class _Search:
             at = mine[worth[mine].argmax()]
             best[ball], top[ball] = every[at], worth[at]
         low, high = np.transpose([LAYDOWN_RANGE, ANGLE_RANGE])
-        return walk_lines(best, top, self._direct, low, high, most=1)[0]
+        return walk_lines(best, top, self._direct, low, high, steps=WALK_STEPS[:1], most=1)[0]
 
     def _direct(self, which: np.ndarray, lines: np.ndarray) -> np.ndarray:
         """(k,) mean worth of the same shots on each of the lines (k, 2)."""

@@ -4,7 +4,7 @@ The search has one global and three local rounds, all on the batch engine:
 
 1. A coarse grid of laydown board x launch angle, one mean shot each. On every laydown row the
    angles whose shot arrives at the best board are read off: the candidate lines (there may be
-   several a row, as an outside and a deep line).
+   several a row, as an outside and a deep line), with those where the board turns back.
 2. Each candidate is thrown with a few shots of the player's spread. Near a line, where a shot
    arrives is a smooth function of how it was sent: a local model (second order in laydown and
    angle, fitted to this and the neighbours' shots) says what any line nearby would give under the
@@ -21,7 +21,7 @@ winner's luck. Equal seeds give the same deviates to every ball (common random n
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
@@ -81,6 +81,7 @@ WALK_STEPS = tuple(
     scale * np.array([[0.0, -_TURN_PER_BOARD], [0.0, _TURN_PER_BOARD],
                       [-1.0, _TURN_PER_BOARD], [1.0, -_TURN_PER_BOARD]]) for scale in (1.0, 0.5))
 _MOST_MOVES = 4  # at each of the two distances
+_BEYOND_BOARDS = (0.0, 0.5, 1.0)  # of a turning point beyond the best board
 # Shots stand for a line with at least this spread (boards, degrees, mph): a player with none in one
 # of them still needs weights that are smooth in it.
 _KERNEL_FLOOR = np.array([0.25, 0.08, 0.15])
@@ -668,7 +669,8 @@ class _Search:
     def candidates(self) -> np.ndarray:
         """Lines (k, 3) whose mean shot should arrive at the best board; nearest nodes if none do.
 
-        Crossings on neighbouring laydown rows are joined, so that lines half-way are thrown too.
+        Crossings on neighbouring laydown rows are joined, so that lines half-way are thrown too;
+        and see `tangent_lines`.
         """
         lines: list[tuple[float, float, float]] = []
         for s, speed in enumerate(self.speeds):
@@ -684,6 +686,8 @@ class _Search:
                         b = min(near, key=lambda b: abs(b - a))
                         middle = 0.5 * (self.laydowns[i] + self.laydowns[i + 1])
                         lines.append((middle, 0.5 * (a + b), speed))
+            tangent = tangent_lines(self.laydowns, self.angles, self.boards[s] - BEST_BOARD)
+            lines += [(laydown, angle, speed) for laydown, angle in tangent]
         if not lines:
             off = np.abs(np.nan_to_num(self.boards, nan=_ABOVE) - BEST_BOARD)
             order = np.argsort(off, axis=None, kind="stable")[:20]
@@ -925,18 +929,48 @@ class _Search:
         return laydowns, angles, rate.reshape(rough.shape)
 
 
+def tangent_lines(laydowns: np.ndarray, angles: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """Lines (k, 2) on which shots meet the best board and hardly mind the launch angle.
+
+    off : (l, a) entry board of the mean shot less the best one, NaN where no pin was met.  On a row
+    the board often turns back: what is sent farther out meets dry boards and comes back more.
+    Where that turning point, moving from row to row, passes the best board, a wrong angle costs
+    least; between two rows of a grid no crossing need show it.  Shots with a spread arrive on one
+    side of the turning point, so places where it lies a little beyond the best board are given too.
+    """
+    before, here, after = off[:, :-2], off[:, 1:-1], off[:, 2:]
+    found: list[np.ndarray] = []
+    for sign in (1.0, -1.0):  # least boards, then largest ones
+        with np.errstate(invalid="ignore", divide="ignore"):
+            turns = (sign * here <= sign * before) & (sign * here < sign * after)
+            slope, bend = 0.5 * (after - before), before - 2.0 * here + after
+            share = np.where(np.abs(slope) < np.abs(bend), -slope / bend, 0.0)
+        height = here + share * (slope + 0.5 * share * bend)
+        where = angles[1:-1] + share * (angles[1] - angles[0])
+        for i, j in np.argwhere(turns[:-1] & np.isfinite(height[:-1])):
+            for n in np.flatnonzero(turns[i + 1] & (np.abs(where[i + 1] - where[i, j]) < 1.0)):
+                first = np.array([laydowns[i], where[i, j]])
+                then = np.array([laydowns[i + 1], where[i + 1, n]])
+                for beyond in _BEYOND_BOARDS:
+                    low, high = height[i, j] + sign * beyond, height[i + 1, n] + sign * beyond
+                    if low * high < 0.0:
+                        found.append(first + low / (low - high) * (then - first))
+    return np.array(found).reshape(-1, 2)
+
+
 def walk_lines(
     best: np.ndarray, top: np.ndarray, worth: Callable[[np.ndarray, np.ndarray], np.ndarray],
-    low: np.ndarray, high: np.ndarray, *, most: int,
+    low: np.ndarray, high: np.ndarray, *, steps: Sequence[np.ndarray] = WALK_STEPS, most: int,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Walk from lines, at most `most` times at each distance, as long as a neighbour is worth more.
 
     best : (b, 2) laydown board and launch angle of each ball's line; top : (b,) its worth;
     worth : from the balls (k,) and lines (k, 2) to what they are worth (k,), by the same shots on
-    every line; low, high : (2,) limits.  Returns the lines and their worth.
+    every line; low, high : (2,) limits; steps : the neighbours, (k, 2) for each distance.
+    Returns the lines and their worth.
     """
     best, top = best.copy(), top.copy()
-    for step in WALK_STEPS:
+    for step in steps:
         going = np.arange(len(best))
         for _ in range(most):
             moved = np.clip(best[going, None, :] + step, low, high)

@@ -290,6 +290,29 @@ def test_map_against_direct_shots(solid):
         assert found.map_rate[i, j] == pytest.approx(direct, abs=0.10), (laydown, angle)
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_tangent_lines_are_those_of_a_parabola(sign):
+    """off = sign (8 (a - a0)^2 + 0.6 (l - 11)), a0 = -2 - 0.05 (l - 11) (D): the turning point is
+    `beyond` past the best board at l = 11 - beyond/0.6, at a0 there; exact, as it is a parabola.
+    """
+    laydowns, angles = np.arange(6.0, 19.0, 2.0), np.linspace(-7.5, 1.5, 19)
+    board, a = np.meshgrid(laydowns, angles, indexing="ij")
+    off = sign * (8.0 * (a + 2.0 + 0.05 * (board - 11.0)) ** 2 + 0.6 * (board - 11.0))
+    off[:, 0] = np.nan  # no pin met
+    lines = lineup.tangent_lines(laydowns, angles, off)
+    lines = lines[np.argsort(-lines[:, 0])]
+    expected = 11.0 - np.array([0.0, 0.5, 1.0]) / 0.6
+    assert lines[:, 0] == pytest.approx(expected)
+    assert lines[:, 1] == pytest.approx(-2.0 - 0.05 * (expected - 11.0))
+
+
+def test_tangent_lines_where_there_are_none():
+    laydowns, angles = np.arange(6.0, 19.0, 2.0), np.linspace(-7.5, 1.5, 19)
+    board, a = np.meshgrid(laydowns, angles, indexing="ij")
+    for off in (10.0 * (a + 2.0), 8.0 * (a + 2.0) ** 2 + 4.0, np.full(board.shape, np.nan)):
+        assert lineup.tangent_lines(laydowns, angles, off).shape == (0, 2)
+
+
 def hill(which, lines):
     """Worth of lines on a long ridge, one for each of three balls."""
     along = np.array([20.0, 12.0, 34.0])[which]
