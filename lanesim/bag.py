@@ -54,9 +54,8 @@ MARGIN_CHANCE = 0.01  # the same for the chance of a cut
 INTERVAL = (2.5, 97.5)
 LINE_SHOTS = 256  # shots that judge the field's lines on the fresh oil
 STRENGTH_FT = 57  # how far across a ball has come here says how strong it is
-# Pins per game that a quick line is given the benefit of, see `_settle`: of 108 quick searches on
-# random cases three were farther behind the best line (worst 6.2), of 30 on shipped balls none
-# (`bag_lines`).
+# Pins per game that a quick line is given the benefit of, see `_settle`: of 210 quick searches two
+# or three were a little farther behind the best line, 5.2 at worst (`bag_lines`).
 HOPE = 5.0
 MOST_THOROUGH = 400  # pairs searched thoroughly at most
 _GROUP = 12  # balls searched together: a record is written after each group

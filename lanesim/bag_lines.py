@@ -4,7 +4,7 @@
 lines, so here the quick search takes about 1,000 shots a ball, and 600 where it starts from the
 lines found one stage earlier; all balls go through each step together:
 
-1. A coarse grid, one mean shot a node (15 laydown boards x 19 angles). On every row the angles
+1. A coarse grid, one mean shot a node (16 laydown boards x 19 angles). On every row the angles
    whose shot arrives at the best board are read off; one more mean shot there sets it right; lines
    where the board turns back at the best one join them (`lineup.tangent_lines`). On a lane that
    differs little from one searched before (the next stage of a round), instead: the ten best lines
@@ -17,7 +17,7 @@ lines found one stage earlier; all balls go through each step together:
 3. The best four are thrown at three angles with 32 shots each, the same 96 deviates for every
    line and ball. A model of the second order of where they arrive predicts every shot's worth; its
    mean over many deviates plus what the shots did beyond it (a control variate) rates each line at
-   seven angles. Between the four a weighted mean of this and of the first rating decides: the
+   five angles. Between the four a weighted mean of this and of the first rating decides: the
    errors of the two are alike in size and have nothing to do with each other.
 
 The thorough search (`better_lines`) starts from a quick one's lines, takes more of everything, and
@@ -33,10 +33,11 @@ the neighbouring lines' shots, and lines half a board to the side by the model o
 is too noisy: it always moved).
 
 What a search leaves behind against brute force, in pins a game (the searches of
-benchmarks/lines.py, cases 300 to 311, 400 to 411 and 500 to 511, three seeds each; the last choices
-were made on these): the quick one 1.1 on average, in nine of ten below 3.0, 6.2 at worst; the
-thorough one 0.3, 1.7 and 5.0.  On six pairs of a shipped ball and a pattern (five seeds each,
-against the best line that any search found): 1.3 on average and 4.4 at worst, and 0.5 and 1.6.
+benchmarks/lines.py, three seeds a case): on cases 300 to 311, 400 to 411, 500 to 511 and 600 to
+611, on which the last choices were made, the quick one 0.9 on average, in nine of ten below 2.9,
+5.2 at worst, the thorough one 0.4, 1.7 and 5.2; on cases 700 to 711, fresh then, 0.6 on average and
+5.0 at worst, and -0.1 (better than the lattice) and 1.1.  On six pairs of a shipped ball and a
+pattern (five seeds each, against the best line that any search found): 1.4 and 5.1, 0.7 and 2.6.
 """
 
 from __future__ import annotations
@@ -53,17 +54,18 @@ from .trajectory import ShotTable, throw_parameters
 
 SEARCH_STAGE = 63  # stages of the seed sequence: the search's shots,
 JUDGE_STAGE = 64  # and the fresh ones that judge
-_ROW_BOARDS = 2.0
-_LAYDOWNS = np.arange(LAYDOWN_RANGE[0], LAYDOWN_RANGE[1], _ROW_BOARDS)
+_LAYDOWNS = np.linspace(*LAYDOWN_RANGE, 16)
+_ROW_BOARDS = _LAYDOWNS[1] - _LAYDOWNS[0]
 _ANGLES = np.linspace(ANGLE_RANGE[0] + 0.5, 1.5, 19)
 STARTS = 10  # best lines of a search that the next one may start from
 _SHIFTS = np.arange(-1.5, 1.51, 0.25)  # of the mean entry board, when a law is rated [boards]
 _MOST_TURN_DEG = 0.2  # a law is good near its own line only
 _FIRST_SAYS = 0.5  # weight of the first rating in the last choice
 _LEAST_SLOPE = 5.0  # boards per degree
+_NO_SLOPE = 3.0  # stands for one that is not known or next to nothing
 _TRIED_DEG = 0.12
 _NEAR_BOARDS = 4.0
-_LOOKED_DEG = np.arange(-3, 4) * 0.06
+_LOOKED_DEG = np.arange(-2, 3) * 0.06
 _LEAST_UNITS = np.array([0.2, 0.05, 0.1, 2.0, 0.5, 0.5])
 TERMS = 12
 _MODEL_SHOTS = 256
@@ -214,6 +216,7 @@ class _Search:
         boards = self.throw_mean(np.repeat(which, len(grid)), np.tile(grid, (balls, 1)))
         boards = boards.reshape(balls, len(_LAYDOWNS), len(_ANGLES))
         off = boards - BEST_BOARD
+        on_deck = (boards > _BELOW) & (boards < _ABOVE)
         with np.errstate(invalid="ignore"):
             crossed = off[:, :, :-1] * off[:, :, 1:] <= 0
         found = np.argwhere(crossed)
@@ -224,7 +227,9 @@ class _Search:
         y0, y1 = off[b, i, j], off[b, i, j + 1]
         gap = np.where(np.abs(y1 - y0) > 1e-9, y1 - y0, 1.0)
         lines = np.column_stack([_LAYDOWNS[i], _ANGLES[j] + step * np.clip(-y0 / gap, 0, 1)])
-        slope = gap / step
+        # beside a gutter there is no slope to speak of
+        cliff = ~(on_deck[b, i, j] & on_deck[b, i, j + 1])
+        slope = np.where(cliff, _NO_SLOPE, gap / step)
         # one mean shot there, and a step by the slope that it shows
         if len(b):
             here = self.throw_mean(which[b], lines) - BEST_BOARD
@@ -241,12 +246,13 @@ class _Search:
         ball, row, node = np.nonzero(turns)
         b = np.append(b, ball)
         lines = np.vstack([lines, np.column_stack([_LAYDOWNS[row], _ANGLES[node + 1]])])
-        slope = np.append(slope, np.full(len(ball), 3.0))
+        slope = np.append(slope, np.full(len(ball), _NO_SLOPE))
         for ball in range(balls):  # and where the turning point meets the best board
-            tangent = tangent_lines(_LAYDOWNS, _ANGLES, off[ball])
+            tangent = tangent_lines(
+                _LAYDOWNS, _ANGLES, np.where(on_deck[ball], off[ball], np.nan))
             b = np.append(b, np.full(len(tangent), ball))
             lines = np.vstack([lines, tangent])
-            slope = np.append(slope, np.full(len(tangent), 3.0))
+            slope = np.append(slope, np.full(len(tangent), _NO_SLOPE))
         for ball in lost:
             flat = np.abs(np.nan_to_num(off[ball], nan=_ABOVE)).ravel()
             near = np.argsort(flat, kind="stable")[:6]

@@ -686,7 +686,7 @@ class _Search:
                         b = min(near, key=lambda b: abs(b - a))
                         middle = 0.5 * (self.laydowns[i] + self.laydowns[i + 1])
                         lines.append((middle, 0.5 * (a + b), speed))
-            tangent = tangent_lines(self.laydowns, self.angles, self.boards[s] - BEST_BOARD)
+            tangent = tangent_lines(self.laydowns, self.angles, self.entry[0, s] - BEST_BOARD)
             lines += [(laydown, angle, speed) for laydown, angle in tangent]
         if not lines:
             off = np.abs(np.nan_to_num(self.boards, nan=_ABOVE) - BEST_BOARD)
@@ -933,7 +933,8 @@ def tangent_lines(laydowns: np.ndarray, angles: np.ndarray, off: np.ndarray) -> 
     """Lines (k, 2) on which shots meet the best board and hardly mind the launch angle.
 
     off : (l, a) entry board of the mean shot less the best one, NaN where no pin was met.  On a row
-    the board often turns back: what is sent farther out meets dry boards and comes back more.
+    the board often turns back: what is sent farther out meets dry boards and comes back more, or
+    falls into the gutter.
     Where that turning point, moving from row to row, passes the best board, a wrong angle costs
     least; between two rows of a grid no crossing need show it.  Shots with a spread arrive on one
     side of the turning point, so places where it lies a little beyond the best board are given too.
@@ -942,12 +943,18 @@ def tangent_lines(laydowns: np.ndarray, angles: np.ndarray, off: np.ndarray) -> 
     found: list[np.ndarray] = []
     for sign in (1.0, -1.0):  # least boards, then largest ones
         with np.errstate(invalid="ignore", divide="ignore"):
-            turns = (sign * here <= sign * before) & (sign * here < sign * after)
+            turns = (np.nan_to_num(sign * (before - here), nan=np.inf) >= 0.0) & (
+                np.nan_to_num(sign * (after - here), nan=np.inf) > 0.0)
+            turns &= np.isfinite(here) & (np.isfinite(before) | np.isfinite(after))
             slope, bend = 0.5 * (after - before), before - 2.0 * here + after
             share = np.where(np.abs(slope) < np.abs(bend), -slope / bend, 0.0)
         height = here + share * (slope + 0.5 * share * bend)
         where = angles[1:-1] + share * (angles[1] - angles[0])
-        for i, j in np.argwhere(turns[:-1] & np.isfinite(height[:-1])):
+        for i, j in np.argwhere(turns):
+            if i in (0, len(off) - 1) and abs(height[i, j]) < _BEYOND_BOARDS[-1]:
+                found.append(np.array([laydowns[i], where[i, j]]))  # there may be one just outside
+            if i == len(off) - 1:
+                continue
             for n in np.flatnonzero(turns[i + 1] & (np.abs(where[i + 1] - where[i, j]) < 1.0)):
                 first = np.array([laydowns[i], where[i, j]])
                 then = np.array([laydowns[i + 1], where[i + 1, n]])
