@@ -63,6 +63,7 @@ _MOST_TURN_DEG = 0.2  # a law is good near its own line only
 _FIRST_SAYS = 0.5  # weight of the first rating in the last choice
 _LEAST_SLOPE = 5.0  # boards per degree
 _NO_SLOPE = 3.0  # stands for one that is not known or next to nothing
+_LOST_SLOPE = 12.0  # about that of most lines: for a ball that never gets to the pocket
 _TRIED_DEG = 0.12
 _NEAR_BOARDS = 4.0
 _LOOKED_DEG = np.arange(-2, 3) * 0.06
@@ -243,22 +244,19 @@ class _Search:
         with np.errstate(invalid="ignore"):
             turns = ((inner < _NEAR_BOARDS) & (inner <= np.abs(off[:, :, :-2]))
                      & (inner <= np.abs(off[:, :, 2:])) & ~crossed[:, :, :-1] & ~crossed[:, :, 1:])
-        ball, row, node = np.nonzero(turns)
-        b = np.append(b, ball)
-        lines = np.vstack([lines, np.column_stack([_LAYDOWNS[row], _ANGLES[node + 1]])])
-        slope = np.append(slope, np.full(len(ball), _NO_SLOPE))
+        turned, row, node = np.nonzero(turns)
+        more = [(turned, np.column_stack([_LAYDOWNS[row], _ANGLES[node + 1]]), _NO_SLOPE)]
+        met = np.where(on_deck, off, np.nan)
         for ball in range(balls):  # and where the turning point meets the best board
-            tangent = tangent_lines(
-                _LAYDOWNS, _ANGLES, np.where(on_deck[ball], off[ball], np.nan))
-            b = np.append(b, np.full(len(tangent), ball))
-            lines = np.vstack([lines, tangent])
-            slope = np.append(slope, np.full(len(tangent), _NO_SLOPE))
+            tangent = tangent_lines(_LAYDOWNS, _ANGLES, met[ball])
+            more.append((np.full(len(tangent), ball), tangent, _NO_SLOPE))
         for ball in lost:
             flat = np.abs(np.nan_to_num(off[ball], nan=_ABOVE)).ravel()
             near = np.argsort(flat, kind="stable")[:6]
-            b = np.append(b, np.full(6, ball))
-            lines = np.vstack([lines, grid[near]])
-            slope = np.append(slope, np.full(6, 12.0))
+            more.append((np.full(6, ball), grid[near], _LOST_SLOPE))
+        b = np.concatenate([b, *(owner for owner, _, _ in more)])
+        lines = np.concatenate([lines, *(some for _, some, _ in more)])
+        slope = np.concatenate([slope, *(np.full(len(owner), s) for owner, _, s in more)])
         order = np.argsort(b, kind="stable")
         return which[b[order]], lines[order], np.where(np.abs(slope) < 2.0, 2.0, slope)[order]
 

@@ -557,6 +557,7 @@ def find_line(
     """
     _check_shots(shots)
     check_range("search shots", search_shots, 1000, 1_000_000)
+    check_range("deciding shots", decide_shots, 0, 1_000_000)
     _check_window("laydown range", laydown_range, 1.0, 39.0, "boards")
     _check_window("angle range", angle_range, -12.0, 12.0, "deg")
     thrower = Thrower(ball, pattern, player_release.hand, friction, film)
@@ -707,9 +708,7 @@ class _Search:
             deviates = normal_deviates(count * each, 6, self.seed, stage)
         else:  # the last few lines meet the same shots: their differences are paired
             deviates = np.tile(normal_deviates(each, 6, self.seed, stage), (count, 1))
-        rows = np.tile(self.release.row(), (count * each, 1))
-        rows[:, :3] = np.repeat(lines, each, axis=0)
-        rows[:, :6] += deviates * self.spread.array()
+        rows = self._rows(lines, deviates)
         table = self.thrower.throw(rows)
         self.values = np.concatenate([self.values, shot_values(table, self.objective)])
         first = len(self.lines)
@@ -720,6 +719,13 @@ class _Search:
         entry = [table.entry_board, table.entry_angle_deg, table.entry_speed_mph]
         self.entries = np.concatenate([self.entries, np.column_stack(entry)])
         self.models = [self._fit(line) for line in self.lines]
+
+    def _rows(self, lines: np.ndarray, deviates: np.ndarray) -> np.ndarray:
+        """Releases (k n, 7): on each of the lines (k, 3) its own n of the deviates (k n, 6)."""
+        rows = np.tile(self.release.row(), (len(deviates), 1))
+        rows[:, :3] = np.repeat(lines, len(deviates) // len(lines), axis=0)
+        rows[:, :6] += deviates * self.spread.array()
+        return rows
 
     def _nearness(self, lines: np.ndarray) -> np.ndarray:
         """Weight (k, lines thrown) of each thrown line for lines (k, 3): 1 on it, falling off."""
@@ -845,6 +851,7 @@ class _Search:
         return self._apart(lines, rating, most)
 
     def _apart(self, lines: np.ndarray, rating: np.ndarray, most: int) -> np.ndarray:
+        """`best_lines` of lines (k, 3) with ratings (k,)."""
         apart = (1.2 if self.round == 1 else 0.6) * _REACH  # at first, not all in one place
         chosen: list[int] = []
         for i in np.argsort(-rating, kind="stable"):
@@ -873,12 +880,10 @@ class _Search:
 
     def decided(self, few: np.ndarray, shots: int) -> np.ndarray:
         """The best line (3,) by the same shots on a few lines (k, 3) and on a walk from there."""
-        deviates = normal_deviates(shots, 6, self.seed, SEARCH_STAGE + 90) * self.spread.array()
+        deviates = normal_deviates(shots, 6, self.seed, SEARCH_STAGE + 90)
 
         def worth(lines: np.ndarray) -> np.ndarray:
-            rows = np.tile(self.release.row(), (len(lines) * shots, 1))
-            rows[:, :3] = np.repeat(lines, shots, axis=0)
-            rows[:, :6] += np.tile(deviates, (len(lines), 1))
+            rows = self._rows(lines, np.tile(deviates, (len(lines), 1)))
             values = shot_values(self.thrower.throw(rows), self.objective)
             return values.reshape(len(lines), shots).mean(axis=1)
 
@@ -929,39 +934,45 @@ class _Search:
         return laydowns, angles, rate.reshape(rough.shape)
 
 
+def _turning_points(
+    angles: np.ndarray, off: np.ndarray, sign: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Inner nodes (l, a - 2) of rows where `off` is least (sign +1) or largest (-1); by a parabola
+    the angle and the height of the turning point.  None beside a NaN."""
+    before, here, after = off[:, :-2], off[:, 1:-1], off[:, 2:]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        turns = (sign * here <= sign * before) & (sign * here < sign * after)
+        slope, bend = 0.5 * (after - before), before - 2.0 * here + after
+        share = np.where(np.abs(slope) < np.abs(bend), -slope / bend, 0.0)
+    height = here + share * (slope + 0.5 * share * bend)
+    return turns, angles[1:-1] + share * (angles[1] - angles[0]), height
+
+
 def tangent_lines(laydowns: np.ndarray, angles: np.ndarray, off: np.ndarray) -> np.ndarray:
     """Lines (k, 2) on which shots meet the best board and hardly mind the launch angle.
 
     off : (l, a) entry board of the mean shot less the best one, NaN where no pin was met.  On a row
-    the board often turns back: what is sent farther out meets dry boards and comes back more, or
-    falls into the gutter.
+    the board often turns back: what is sent farther out meets dry boards and comes back more.
     Where that turning point, moving from row to row, passes the best board, a wrong angle costs
     least; between two rows of a grid no crossing need show it.  Shots with a spread arrive on one
     side of the turning point, so places where it lies a little beyond the best board are given too.
     """
-    before, here, after = off[:, :-2], off[:, 1:-1], off[:, 2:]
     found: list[np.ndarray] = []
-    for sign in (1.0, -1.0):  # least boards, then largest ones
-        with np.errstate(invalid="ignore", divide="ignore"):
-            turns = (np.nan_to_num(sign * (before - here), nan=np.inf) >= 0.0) & (
-                np.nan_to_num(sign * (after - here), nan=np.inf) > 0.0)
-            turns &= np.isfinite(here) & (np.isfinite(before) | np.isfinite(after))
-            slope, bend = 0.5 * (after - before), before - 2.0 * here + after
-            share = np.where(np.abs(slope) < np.abs(bend), -slope / bend, 0.0)
-        height = here + share * (slope + 0.5 * share * bend)
-        where = angles[1:-1] + share * (angles[1] - angles[0])
+    last = len(off) - 1
+    for sign in (1.0, -1.0):
+        turns, where, height = _turning_points(angles, off, sign)
         for i, j in np.argwhere(turns):
-            if i in (0, len(off) - 1) and abs(height[i, j]) < _BEYOND_BOARDS[-1]:
-                found.append(np.array([laydowns[i], where[i, j]]))  # there may be one just outside
-            if i == len(off) - 1:
+            here = np.array([laydowns[i], where[i, j]])
+            if i in (0, last) and abs(height[i, j]) < _BEYOND_BOARDS[-1]:
+                found.append(here)  # it may pass just outside the grid
+            if i == last:
                 continue
             for n in np.flatnonzero(turns[i + 1] & (np.abs(where[i + 1] - where[i, j]) < 1.0)):
-                first = np.array([laydowns[i], where[i, j]])
-                then = np.array([laydowns[i + 1], where[i + 1, n]])
-                for beyond in _BEYOND_BOARDS:
-                    low, high = height[i, j] + sign * beyond, height[i + 1, n] + sign * beyond
-                    if low * high < 0.0:
-                        found.append(first + low / (low - high) * (then - first))
+                there = np.array([laydowns[i + 1], where[i + 1, n]])
+                ends = [(height[i, j] + sign * beyond, height[i + 1, n] + sign * beyond)
+                        for beyond in _BEYOND_BOARDS]
+                found += [here + low / (low - high) * (there - here) for low, high in ends
+                          if low * high < 0.0]
     return np.array(found).reshape(-1, 2)
 
 

@@ -63,7 +63,8 @@ def called_from_python() -> set[str]:
     for path in PACKAGE.rglob("*.py"):
         if path != KERNELS:
             names |= {node.attr for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
-                      if isinstance(node, ast.Attribute)}
+                      if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
+                      and node.value.id in {"k", "kernels"}}
     return names
 
 
@@ -109,6 +110,7 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
         from lanesim.motion import kernels
         from lanesim.release import Release
         from lanesim.trajectory import throw, throw_many, throw_parameters
+        from lanesim.transition import throw_in_turn
         from lanesim.motion import setup
         ball, other = load_ball("strong-solid"), load_ball("strong-asym")
         pattern = load_pattern_named("medium-42")
@@ -131,13 +133,16 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
         throw_parameters(paps, pars, rows, np.asfortranarray(frozen), which=np.array([0, 1, 0]))
         throw(ball, Release(18, 400, 45, 15, 24, -2.5), fortran)
         throw(ball, Release(18, 400, 45, 15, 24, -2, hand="left"), whole)
+        throw_in_turn(pattern.volume_ul[None], 30, [ball, other], [False, True], rows,
+                      np.array([0, 1, 0]), np.zeros(3, int))
         for name, value in sorted(vars(kernels).items()):
             if isinstance(value, Dispatcher) and value.signatures:
                 print(name, len(value.signatures))
     """, NUMBA_CACHE_DIR=str(tmp_path))
     counts = {line.split()[0]: int(line.split()[1]) for line in out.splitlines()}
     from_python = called_from_python() & set(counts)
-    assert {"throw_chunk", "slide_derivative", "roll_derivative", "release_state"} <= from_python
+    assert {"throw_chunk", "slide_derivative", "roll_derivative", "release_state",
+            "carry_oil"} <= from_python
     assert {n: counts[n] for n in from_python if counts[n] != 1} == {}
     # Nor is anything else compiled twice for nothing: to numba a number known to be 0 at first is
     # a type of its own. The laws are: for an array and for a lane's tuple, with and without q.

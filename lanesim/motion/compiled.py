@@ -37,11 +37,10 @@ def is_kept(kernel: Callable) -> bool:
 
 def compile_batch() -> None:
     """Compile `kernels.throw_chunk` for the arrays that `batch.run` hands over, without a shot."""
-    shots, pars, film, pins = (np.zeros((1, n)) for n in (7, k.P_COUNT, 1, 2))
-    which = np.zeros(1, np.int64)
-    traces = np.zeros((1, 1, 1))
-    arguments = (shots, which, shots, pars, film, pins, shots, traces, 0, 1)
-    k.throw_chunk.compile(tuple(numba.typeof(a) for a in arguments))
+    which, table, traces = np.zeros(1, np.int64), np.zeros((1, 1)), np.zeros((1, 1, 1))
+    shots = paps = pars = film = pins = rows = numba.typeof(table)  # only the types matter
+    k.throw_chunk.compile((shots, numba.typeof(which), paps, pars, film, pins, rows,
+                           numba.typeof(traces), numba.typeof(0), numba.typeof(1)))
 
 
 @contextmanager

@@ -869,7 +869,7 @@ def new_pack(count):
         np.zeros(LANES),  # error of the step over its tolerance
         np.zeros(LANES),  # good: 1 where the step counts
         np.zeros(LANES),  # stuck: 1 where a creep step ended without slip
-        np.zeros(CROSS_SIZE),  # cross: whether a cell was passed; there y, slope, track film
+        np.zeros(CROSS_SIZE),  # cross: where a whole cell was passed
         np.full(LANES, -1),  # shot in the lane
         np.zeros((count, OWN_ROWS)),  # kept: `own` of shots that wait
         np.zeros(12),  # state: scratch of `release_state`
@@ -1949,11 +1949,11 @@ def swath_shares(y0, y1, sd, board, shares):
 
 @njit(**CALLED)
 def carry_oil(row, trace, par, swath, wipe, lay, film, shares):
-    """Change the film [m] as one shot of `throw_one` did; returns (taken, laid) in film x cells.
+    """Change the film [m] as one shot of `throw_chunk` did; returns (taken, laid) in film x cells.
 
     Parameters
     ----------
-    row, trace : the shot's, from `throw_one`;  swath : standard deviation of its swath [m];
+    row, trace : the shot's, from `throw_chunk`;  swath : standard deviation of its swath [m];
     wipe : rate per turn at which the swath gives up its oil (the share 1 - exp(-wipe n) in n
     turns);  lay : share per turn of the ring's oil that goes back onto the lane;
     film : (rows, boards), changed in place;  shares : (boards,) scratch.
