@@ -16,14 +16,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lanesim.ball import Ball
 from lanesim.catalog import ball_names, load_ball, load_pattern_named, pattern_names
-from lanesim.cover import COVER_KINDS, Cover
-from lanesim.lane import y_to_board
-from lanesim.layout import Layout
+from lanesim.equipment.ball import Ball
+from lanesim.equipment.cover import COVER_KINDS, Cover
+from lanesim.equipment.layout import Layout
+from lanesim.lane.geometry import y_to_board
 from lanesim.motion import batch, reference, setup
 from lanesim.motion import kernels as k
-from lanesim.pocket import EDGES, OUTCOMES, classify
+from lanesim.motion.pocket import EDGES, OUTCOMES, classify
 
 BOARD_LIMIT = 0.02
 ANGLE_LIMIT_DEG = 0.02

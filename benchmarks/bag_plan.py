@@ -15,9 +15,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from lanesim.bag import event_uses, plan
-from lanesim.bag_cache import Cache
-from lanesim.event import parse_event
+from lanesim.bag.cache import Cache
+from lanesim.bag.event import parse_event
+from lanesim.bag.plan import event_uses, plan
 from lanesim.motion import batch
 
 PLAYER = 'name = "Robin"\nspeed_mph = 17.4\nrev_rpm = 355\nrotation_deg = 50\ntilt_deg = 14\n'

@@ -49,7 +49,7 @@ def is_dense(cell: int) -> bool:
 def run_chunk(task: tuple[int, int, int, str]) -> tuple[str, int, float]:
     """One board cell in one pass; writes its file and returns (name, runs, cpu seconds)."""
     from lanesim.files import write_bytes
-    from lanesim.pindeck.model import Hit, simulate
+    from lanesim.pins.model import Hit, simulate
 
     seed, number, cell, folder = task
     path = Path(folder) / f"pass{number:03d}-board{cell:02d}.npz"
@@ -139,7 +139,7 @@ def finish(folder: Path, seed: int, out: Path) -> None:
     import mujoco
 
     from lanesim.files import write_bytes
-    from lanesim.pindeck import model
+    from lanesim.pins import model
 
     rows = gather(folder)
     failed = int((rows[:, 3] < 0).sum())

@@ -37,9 +37,9 @@ ARRIVE = (17.2, 2.0), (5.0, 1.0), (15.5, 1.0)  # mean, SD of board, angle, speed
 
 def throw_at(mask: int, cell: int, number: int, seed: int) -> int | None:
     """Pins that ball `number` takes, thrown at board `cell` + 1; None if the engine fails."""
-    from lanesim import lane
-    from lanesim.pindeck.model import Hit, roll_at
-    from lanesim.score import pins_in
+    from lanesim.lane import geometry as lane
+    from lanesim.pins.model import Hit, roll_at
+    from lanesim.pins.score import pins_in
     from lanesim.units import FOOT_M, INCH_M
 
     place, shake = np.random.SeedSequence([seed, STAGE, mask, cell, number]).spawn(2)
@@ -67,8 +67,8 @@ def throw_at(mask: int, cell: int, number: int, seed: int) -> int | None:
 def run_leave(task: tuple[int, int, float, int, str]) -> tuple[int, np.ndarray, np.ndarray, int]:
     """Pilot and following runs of one leave: (mask, made (39,), taken (39, 10), failed runs)."""
     from lanesim.files import write_bytes
-    from lanesim.pindeck.spares import SpareTable
-    from lanesim.score import pins_in
+    from lanesim.pins.score import pins_in
+    from lanesim.pins.spares import SpareTable
 
     mask, pilot, half, seed, folder = task
     path = Path(folder) / f"leave{mask:04d}.npz"
@@ -108,9 +108,9 @@ def run_leave(task: tuple[int, int, float, int, str]) -> tuple[int, np.ndarray, 
 
 def choose(leaves: int, carry: Path | None) -> tuple[list[int], float]:
     """Masks of the commonest leaves and of the published ones; share of the former of all."""
-    from lanesim.pindeck.spares import PUBLISHED
-    from lanesim.pindeck.table import CarryTable, mirror_mask
-    from lanesim.score import leave_mask
+    from lanesim.pins.score import leave_mask
+    from lanesim.pins.spares import PUBLISHED
+    from lanesim.pins.table import CarryTable, mirror_mask
 
     table = CarryTable.load(carry)
     rng = np.random.default_rng(0)
@@ -144,8 +144,8 @@ def main() -> None:
     args = parser.parse_args()
     args.work.mkdir(parents=True, exist_ok=True)
     from lanesim.files import write_bytes
-    from lanesim.pindeck import model
-    from lanesim.score import leave_name
+    from lanesim.pins import model
+    from lanesim.pins.score import leave_name
 
     masks, covered = choose(args.leaves, args.carry)
     tasks = [(mask, args.pilot, args.half, args.seed, str(args.work)) for mask in masks]

@@ -33,10 +33,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from lanesim.catalog import load_ball, load_pattern_named, named_spread
-from lanesim.lane import BOARD_M, LANE_WIDTH_M
+from lanesim.lane.geometry import BOARD_M, LANE_WIDTH_M
 from lanesim.motion import batch, reference, setup
 from lanesim.motion import kernels as k
-from lanesim.release import Release, sample_releases
+from lanesim.player import Release, sample_releases
 from lanesim.units import FOOT_M
 
 SLIDE_M = 42 * FOOT_M

@@ -17,13 +17,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from lanesim.bag_lines import better_lines, find_lines
-from lanesim.bag_pins import default_parts, game_of
+from lanesim.bag.judging import default_parts, game_of
+from lanesim.bag.search import better_lines, find_lines
 from lanesim.catalog import ball_names, load_ball, load_pattern_named, pattern_names
-from lanesim.cover import parse_finish
-from lanesim.layout import Layout
-from lanesim.lineup import ANGLE_RANGE, LAYDOWN_RANGE, Thrower, entry_values, find_line
-from lanesim.release import LEVELS, Release, Spread, normal_deviates
+from lanesim.equipment.cover import parse_finish
+from lanesim.equipment.layout import Layout
+from lanesim.lines.lineup import ANGLE_RANGE, LAYDOWN_RANGE, Thrower, entry_values, find_line
+from lanesim.player import LEVELS, Release, Spread, normal_deviates
 
 CASE_STAGE, DEVIATE_STAGE = 909, 77
 FINISHES = ("500", "1000", "2000", "4000", "polish")

@@ -38,7 +38,7 @@ VARIANTS: dict[str, dict[str, float]] = {
 def run_block(task: tuple[int, int, str]) -> str:
     """BLOCK entries with every variant; writes (entries, variants) masks and exit boards."""
     from lanesim.files import write_bytes
-    from lanesim.pindeck.model import Hit, simulate
+    from lanesim.pins.model import Hit, simulate
 
     seed, block, folder = task
     path = Path(folder) / f"block{block:03d}.npz"
@@ -65,7 +65,7 @@ def paired(values: np.ndarray) -> tuple[float, float]:
 
 
 def report(folder: Path) -> None:
-    from lanesim.score import pins_in
+    from lanesim.pins.score import pins_in
     from lanesim.stats import wilson
 
     blocks = [np.load(f) for f in sorted(folder.glob("block*.npz"))]

@@ -76,7 +76,7 @@ def places(name: str, board: float | None, angle: float | None, shots: int) -> n
 
 
 def physics_of(values: dict[str, float]):
-    from lanesim.pindeck.model import PinPhysics
+    from lanesim.pins.model import PinPhysics
 
     step = values["contact_ms"] / STEPS_IN_CONTACT
     return replace(PinPhysics(), **values, step_ms=step)
@@ -96,7 +96,7 @@ def best_board(boards: np.ndarray, strikes: np.ndarray) -> float:
 
 def observe(task: tuple[dict, int, int]) -> dict:
     """Run every shot of the list with one parameter set; returns the predicted observations."""
-    from lanesim.pindeck.model import Hit, simulate
+    from lanesim.pins.model import Hit, simulate
 
     values, seed, factor = task
     physics = physics_of(values)

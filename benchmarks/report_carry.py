@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from lanesim.pindeck.outcomes import pins_from_shots
-from lanesim.pindeck.spares import PUBLISHED, default_spares
-from lanesim.pindeck.table import CarryTable, default_table
-from lanesim.score import leave_mask, leave_name, pins_in
+from lanesim.pins.outcomes import pins_from_shots
+from lanesim.pins.score import leave_mask, leave_name, pins_in
+from lanesim.pins.spares import PUBLISHED, default_spares
+from lanesim.pins.table import CarryTable, default_table
 from lanesim.stats import wilson
 
 SPEED_MPH = 16.5

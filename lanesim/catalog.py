@@ -12,14 +12,14 @@ from pathlib import Path
 
 import msgspec
 
-from .ball import Ball
-from .cover import Cover, parse_finish
-from .drilling import DEFAULT_GRIP, Grip, load_grip
+from .equipment.ball import Ball
+from .equipment.cover import Cover, parse_finish
+from .equipment.drilling import DEFAULT_GRIP, Grip, load_grip
+from .equipment.layout import Layout
 from .errors import InputError, nearest_name
 from .files import parse_toml, read_text, read_toml
-from .layout import Layout
-from .pattern import OilPattern, load_pattern, pattern_files
-from .release import LEVELS, Player, Release, Spread
+from .lane.pattern import OilPattern, load_pattern, pattern_files
+from .player import LEVELS, Player, Release, Spread
 
 DATA = Path(__file__).parent / "data"
 DEFAULT_BALL = "strong-solid"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from lanesim.event import Event, parse_event
+from lanesim.bag.event import Event, parse_event
 
 TEXT = """
 name = "evening"

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from lanesim.lane import BALL_RADIUS_M, BOARD_M, HEAD_PIN_M, LANE_WIDTH_M, PIT_M
+from lanesim.lane.geometry import BALL_RADIUS_M, BOARD_M, HEAD_PIN_M, LANE_WIDTH_M, PIT_M
 from lanesim.motion import kernels as k
 from lanesim.units import FOOT_M, GRAVITY_MS2, INCH_M, MPH_MS, RPM_RADS
 

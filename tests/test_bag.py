@@ -11,11 +11,10 @@ import pytest
 from bag_events import small_event, write_event
 from click.testing import CliRunner
 
-from lanesim import bag_model, page
-from lanesim.bag import HOPE, event_conditions, event_uses, judge, ladder_gaps, plan
-from lanesim.bag_cache import SHOT_SOURCES, Cache, fingerprint, key_of
-from lanesim.bag_lines import better_lines, find_lines, lines_judged
-from lanesim.bag_pins import (
+from lanesim.bag import program as bag_model
+from lanesim.bag import report as page
+from lanesim.bag.cache import SHOT_SOURCES, Cache, fingerprint, key_of
+from lanesim.bag.judging import (
     default_parts,
     game_of,
     game_slopes,
@@ -23,15 +22,17 @@ from lanesim.bag_pins import (
     parts_of_leaves,
     resampled_parts,
 )
+from lanesim.bag.plan import HOPE, event_conditions, event_uses, judge, ladder_gaps, plan
+from lanesim.bag.search import better_lines, find_lines, lines_judged
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.cli import cli
 from lanesim.cli.common import build_player
 from lanesim.errors import InputError
-from lanesim.lineup import find_line
+from lanesim.lines.lineup import find_line
 from lanesim.motion import setup
-from lanesim.pindeck.outcomes import pins_from_shots
-from lanesim.pindeck.spares import default_spares
-from lanesim.score import FrameOdds, mean_score
+from lanesim.pins.outcomes import pins_from_shots
+from lanesim.pins.score import FrameOdds, mean_score
+from lanesim.pins.spares import default_spares
 
 SHOTS = 128
 
@@ -357,13 +358,13 @@ def test_the_bag_stands_on_thorough_lines(small):
 def test_more_hope_searches_more_lines_and_giving_up_is_told(tmp_path, monkeypatch):
     """HOPE decides how many lines are searched thoroughly; a limit on them makes it unsettled."""
     event, kept = small_event(tmp_path), tmp_path / "kept"
-    monkeypatch.setattr("lanesim.bag.HOPE", 0.0)
+    monkeypatch.setattr("lanesim.bag.plan.HOPE", 0.0)
     plain = plan(event, shots=128, resamples=10, cache=Cache(kept))
     assert plain.judged.thorough.sum() < plain.pairs
-    monkeypatch.setattr("lanesim.bag.HOPE", 1000.0)
+    monkeypatch.setattr("lanesim.bag.plan.HOPE", 1000.0)
     every = plan(event, shots=128, resamples=10, cache=Cache(kept))
     assert every.judged.thorough.sum() > plain.judged.thorough.sum()
-    monkeypatch.setattr("lanesim.bag.MOST_THOROUGH", 0)
+    monkeypatch.setattr("lanesim.bag.plan.MOST_THOROUGH", 0)
     none = plan(event, shots=128, resamples=10, cache=Cache(kept))
     assert not none.settled and none.judged.thorough.sum() == 0
     assert "not enough to rule out" in page.line_search_words(none)
@@ -380,7 +381,7 @@ def test_other_aims(tmp_path, aim):
 
 
 def test_limits_that_clash_are_told_before_any_shot(tmp_path, monkeypatch):
-    monkeypatch.setattr("lanesim.bag.event_conditions",
+    monkeypatch.setattr("lanesim.bag.plan.event_conditions",
                         lambda *a, **k: pytest.fail("shots were thrown"))
     with pytest.raises(InputError, match=r"registered 0 \(at least 1 needed\)"):
         plan(small_event(tmp_path, registered=0), shots=128)

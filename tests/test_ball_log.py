@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanesim.ball_log import BallLog, LogEntry, load_log, log_text, parse_log, state_on
 from lanesim.catalog import DATA, load_ball, shipped_balls
+from lanesim.equipment.ball_log import BallLog, LogEntry, load_log, log_text, parse_log, state_on
 from lanesim.errors import InputError
 
 HEAD = "date,ball,games,refreshed,extracted,note\n"

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lanesim.ball import Ball
 from lanesim.catalog import load_ball, load_pattern_named, load_player, read_balls
-from lanesim.cover import Cover
-from lanesim.drilling import DEFAULT_GRIP, drilled_inertia
+from lanesim.equipment.ball import Ball
+from lanesim.equipment.cover import Cover
+from lanesim.equipment.drilling import DEFAULT_GRIP, drilled_inertia
+from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError, InputWarning
-from lanesim.layout import Layout
-from lanesim.release import Release
-from lanesim.trajectory import throw
+from lanesim.motion.trajectory import throw
+from lanesim.player import Release
 from lanesim.units import INCH_M, LB_KG
 
 BALL = """

@@ -17,12 +17,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lanesim import catalog, compare, release, sweep, trajectory
+from lanesim import catalog
+from lanesim import player as release
 from lanesim.cli import cli, common
+from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
-from lanesim.layout import Layout
-from lanesim.motion import compiled, kernels
-from lanesim.release import Release
+from lanesim.motion import compiled, kernels, trajectory
+from lanesim.player import Release
+from lanesim.studies import compare, sweep
 
 OUR_COMMANDS = ("throw", "compare", "sweep", "balls", "demo")
 REFERENCE = Release(**common.DEFAULT_RELEASE)

@@ -9,8 +9,8 @@ from click.testing import CliRunner
 
 from lanesim.catalog import load_ball
 from lanesim.cli import cli
-from lanesim.drilling import Grip, drill
-from lanesim.layout import Layout
+from lanesim.equipment.drilling import Grip, drill
+from lanesim.equipment.layout import Layout
 
 BALL = "strong-asym"
 

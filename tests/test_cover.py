@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from lanesim.cover import (
+from lanesim.equipment.cover import (
     COVER_KINDS,
     POLISH_RA_UM,
     WEAR_DOUBT,
@@ -22,7 +22,7 @@ from lanesim.cover import (
     shifted_kind,
 )
 from lanesim.errors import InputError
-from lanesim.lane import FRICTION_CAP
+from lanesim.lane.geometry import FRICTION_CAP
 
 KINDS = sorted(COVER_KINDS)
 FINISHES = [(500.0, False), (1000.0, False), (2000.0, False), (4000.0, False), (2000.0, True)]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from lanesim.bag.event import AS_IS, load_event, parse_event
 from lanesim.catalog import DATA
+from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
-from lanesim.event import AS_IS, load_event, parse_event
-from lanesim.layout import Layout
 
 EVENT = """
 name = "tiny"

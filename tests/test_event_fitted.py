@@ -10,11 +10,11 @@ import pytest
 from bag_events import TEXT, small_event
 from click.testing import CliRunner
 
+from lanesim.bag.event import parse_event
 from lanesim.cli import cli
 from lanesim.errors import InputError
-from lanesim.event import parse_event
-from lanesim.fitted import Basis, load_fitted
-from lanesim.lineup import board_at_arrows
+from lanesim.fit.fitted import Basis, load_fitted
+from lanesim.lines.lineup import board_at_arrows
 
 FIT = """
 format = "lanesim-fitted-1"

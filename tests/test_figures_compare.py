@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from lanesim.catalog import load_ball, load_pattern_named
-from lanesim.compare import Variant, compare
 from lanesim.figures.compare import draw_comparison
-from lanesim.release import LEVELS, Release
+from lanesim.player import LEVELS, Release
+from lanesim.studies.compare import Variant, compare
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
                   launch_angle_deg=-2.8)

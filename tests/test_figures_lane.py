@@ -42,10 +42,10 @@ from lanesim.figures.lane_view import (
     phase_pieces,
 )
 from lanesim.files import save_figure
-from lanesim.lane import PIN_SPOTS_IN
-from lanesim.pattern import OilPattern
-from lanesim.release import Release
-from lanesim.trajectory import Trajectory, throw
+from lanesim.lane.geometry import PIN_SPOTS_IN
+from lanesim.lane.pattern import OilPattern
+from lanesim.motion.trajectory import Trajectory, throw
+from lanesim.player import Release
 
 REFERENCE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=28,
                     launch_angle_deg=-2.9)

@@ -8,25 +8,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from lanesim import fit, fitted
 from lanesim.catalog import load_ball, load_pattern_named, load_player
 from lanesim.errors import InputError
 from lanesim.files import to_json
-from lanesim.friction import DEFAULT_FRICTION
+from lanesim.fit import fit, fitted
+from lanesim.fit.own_spread import estimate_spread
+from lanesim.fit.shot_model import PARAMETERS, RELEASES, ShotModel, measuring_sds, simulate_shots
+from lanesim.fit.shots_file import ShotLog
+from lanesim.fit.side_by_side import compare_balls
+from lanesim.lane.friction import DEFAULT_FRICTION
 from lanesim.motion import kernels as k
 from lanesim.motion import setup
-from lanesim.own_spread import estimate_spread
-from lanesim.release import LEVELS, Release, Spread
-from lanesim.shot_model import (
-    PARAMETERS,
-    RELEASES,
-    ShotModel,
-    measuring_sds,
-    simulate_shots,
-)
-from lanesim.shots_file import ShotLog
-from lanesim.side_by_side import compare_balls
-from lanesim.trajectory import throw, throw_many
+from lanesim.motion.trajectory import throw, throw_many
+from lanesim.player import LEVELS, Release, Spread
 
 BALL, PATTERN = "strong-solid", "medium-42"
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
@@ -126,7 +120,7 @@ def test_more_oil_is_the_same_as_a_larger_film_share(balls, patterns):
     assert par[k.P_CHI] == pytest.approx(factor * plain[k.P_CHI], rel=1e-12)
     oiled = fitted.fitted_pattern(patterns[PATTERN], fitted.PatternFactors(factor))
     row = RELEASE.row()[None]
-    from lanesim.trajectory import throw_parameters
+    from lanesim.motion.trajectory import throw_parameters
 
     a = throw_parameters(np.array([balls[BALL].inertia.pap_body]), par[None], row,
                          patterns[PATTERN].film_m())
@@ -313,7 +307,7 @@ def test_measuring_errors_are_taken_out_of_the_spread():
 def test_the_command_writes_files_that_other_commands_read(lanesim, empty_folder, balls, patterns):
     import json
 
-    from lanesim.shots_file import write_shots
+    from lanesim.fit.shots_file import write_shots
 
     log = shots(balls, patterns, [*RELEASES, "board_at_45ft", "entry_board"], count=8)
     write_shots(empty_folder / "mine.csv", log)
@@ -334,7 +328,7 @@ def test_the_command_writes_files_that_other_commands_read(lanesim, empty_folder
 def test_the_command_lets_the_oil_change_from_game_to_game(lanesim, empty_folder, balls, patterns):
     import json
 
-    from lanesim.shots_file import read_shots, write_shots
+    from lanesim.fit.shots_file import read_shots, write_shots
 
     log = shots(balls, patterns, [*RELEASES, "board_at_45ft", "entry_board"], count=6,
                 games=[1, 1, 1, 4, 4, 4])
@@ -360,7 +354,7 @@ def test_the_command_lets_the_oil_change_from_game_to_game(lanesim, empty_folder
 ])
 def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls, patterns,
                                                     options, words):
-    from lanesim.shots_file import write_shots
+    from lanesim.fit.shots_file import write_shots
 
     write_shots(empty_folder / "mine.csv", shots(balls, patterns, [*RELEASES, "entry_board"],
                                                  count=3))
@@ -373,8 +367,8 @@ def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls
 
 def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for(
         lanesim, empty_folder, balls, patterns):
-    from lanesim.pattern import pattern_text
-    from lanesim.shots_file import write_shots
+    from lanesim.fit.shots_file import write_shots
+    from lanesim.lane.pattern import pattern_text
 
     (empty_folder / "mine.oil").write_text(
         pattern_text(replace(patterns[PATTERN], name="our-house")))
@@ -451,7 +445,7 @@ def test_fitted_answers_are_those_of_the_fit_and_nearer_to_the_truth(lanesim, de
     the true values give than the assumed one does."""
     import json
 
-    from lanesim.shot_model import DEMO_PATTERN, DEMO_RELEASE, DEMO_TRUTH
+    from lanesim.fit.shot_model import DEMO_PATTERN, DEMO_RELEASE, DEMO_TRUTH
 
     options = [f"--{name}={getattr(DEMO_RELEASE, field)}" for name, field in (
         ("speed", "speed_mph"), ("revs", "rev_rpm"), ("rotation", "rotation_deg"),

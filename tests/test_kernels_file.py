@@ -21,7 +21,7 @@ from numba.core.dispatcher import Dispatcher
 import lanesim
 from lanesim.catalog import load_ball, load_pattern_named, named_spread
 from lanesim.motion import kernels, reference, setup
-from lanesim.release import Release, sample_releases
+from lanesim.player import Release, sample_releases
 
 PACKAGE = Path(lanesim.__file__).parent
 KERNELS = PACKAGE / "motion" / "kernels.py"
@@ -180,7 +180,7 @@ def test_batch_does_not_depend_on_the_number_of_threads():
 def test_an_index_without_a_ball_is_refused(which):
     """Compiled code would read past the end of the array: refused before it is reached."""
     from lanesim.errors import InputError
-    from lanesim.trajectory import throw_many
+    from lanesim.motion.trajectory import throw_many
 
     rows = np.tile(Release(18, 400, 45, 15, 24, -2.5).row(), (2, 1))
     with pytest.raises(InputError, match="index of a ball"):
@@ -189,7 +189,7 @@ def test_an_index_without_a_ball_is_refused(which):
 
 def test_a_shot_does_not_depend_on_its_company():
     """The same shot alone, first or last of many: the same bits."""
-    from lanesim.trajectory import throw_many
+    from lanesim.motion.trajectory import throw_many
 
     pattern, ball = load_pattern_named("medium-39"), load_ball("strong-asym")
     rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("200"), 130, 3)

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from lanesim import lineup
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.cli import cli
 from lanesim.errors import InputError
-from lanesim.lane import BOARD_M, arrow_distance_ft
-from lanesim.lineup import (
+from lanesim.lane.geometry import BOARD_M, arrow_distance_ft
+from lanesim.lines import lineup
+from lanesim.lines.lineup import (
     CHANCE_RATE,
     Thrower,
     board_at_arrows,
@@ -21,9 +21,9 @@ from lanesim.lineup import (
     judge_line,
     miss_report,
 )
-from lanesim.pocket import OUTCOMES, POCKET
-from lanesim.release import LEVELS, Release, Spread, normal_deviates, sample_releases
-from lanesim.trajectory import throw_many
+from lanesim.motion.pocket import OUTCOMES, POCKET
+from lanesim.motion.trajectory import throw_many
+from lanesim.player import LEVELS, Release, Spread, normal_deviates, sample_releases
 from lanesim.units import FOOT_M
 
 PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=24.0, launch_angle_deg=-2.8)
@@ -244,7 +244,7 @@ def test_aim_is_a_callable_of_the_entry(solid, medium):
 
 def test_aiming_at_strikes_of_a_carry_table(solid, medium):
     """A made-up table that strikes on board 14 only: the line for strikes moves there."""
-    from lanesim.pindeck.table import CarryTable
+    from lanesim.pins.table import CarryTable
 
     rng = np.random.default_rng(0)
     board, angle, speed = rng.uniform((1, 0, 13), (39, 7, 19), (6000, 3)).T

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lanesim.catalog import load_ball, load_pattern_named
-from lanesim.release import LEVELS, Release, sample_releases
-from lanesim.trajectory import CURVES, throw, throw_many
+from lanesim.motion.trajectory import CURVES, throw, throw_many
+from lanesim.player import LEVELS, Release, sample_releases
 
 # lopsided-40 is no mirror image of itself, so a forgotten mirror shows
 PATTERNS = ("lopsided-40", "medium-42")
@@ -56,7 +56,7 @@ def test_reference_mirror(ball_name):
 
 def test_search_mirror():
     """The whole study, too: the same line, the same shots, the same map."""
-    from lanesim.lineup import find_line
+    from lanesim.lines.lineup import find_line
 
     ball, pattern = load_ball("strong-asym"), load_pattern_named("lopsided-40")
     player = Release(speed_mph=17.5, rev_rpm=330)

@@ -11,13 +11,13 @@ from click.testing import CliRunner
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.cli import cli
 from lanesim.errors import InputError
-from lanesim.lineup import judge_line
-from lanesim.odds import Comparison, difference, odds, with_pins
-from lanesim.pindeck.table import DATA_FILE
-from lanesim.pocket import POCKET
-from lanesim.release import LEVELS, Release, Spread, sample_releases
+from lanesim.lines.lineup import judge_line
+from lanesim.motion.pocket import POCKET
+from lanesim.motion.trajectory import throw_many
+from lanesim.pins.table import DATA_FILE
+from lanesim.player import LEVELS, Release, Spread, sample_releases
 from lanesim.stats import Difference, paired_difference, shots_to_see
-from lanesim.trajectory import throw_many
+from lanesim.studies.odds import Comparison, difference, odds, with_pins
 
 PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.8)
 GIVEN = {"shots": 256, "seed": 5, "lines": "given", "pins": False}
@@ -61,7 +61,7 @@ def test_a_ball_against_itself_differs_by_nothing(trio):
 
 
 def test_own_lines_are_found_ones(medium):
-    from lanesim.lineup import find_line
+    from lanesim.lines.lineup import find_line
 
     ball = load_ball("weak-pearl")
     settings = {"shots": 64, "seed": 2, "search_shots": 1000}
@@ -140,7 +140,7 @@ def test_a_strike_difference_holds_the_tables_uncertainty(medium):
 
 @pytest.mark.skipif(not DATA_FILE.exists(), reason="the carry table is not built yet")
 def test_aiming_at_strikes(medium):
-    from lanesim.lineup import find_line
+    from lanesim.lines.lineup import find_line
 
     found = find_line(load_ball("strong-solid"), medium, PLAYER, LEVELS["200"], aim="strike",
                       shots=128, search_shots=1000)
@@ -210,6 +210,6 @@ def test_interrupting_leaves_no_file(tmp_path, monkeypatch):
     def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("lanesim.lineup.Thrower.throw", interrupted)
+    monkeypatch.setattr("lanesim.lines.lineup.Thrower.throw", interrupted)
     run = CliRunner().invoke(cli, [*OPTIONS, "--out", str(tmp_path / "odds.png")])
     assert run.exit_code == 130 and list(tmp_path.iterdir()) == []

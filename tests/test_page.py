@@ -10,9 +10,9 @@ from html.parser import HTMLParser
 import pytest
 from bag_events import small_event
 
-from lanesim.bag import plan
+from lanesim.bag.plan import plan
+from lanesim.bag.report import CAUTIONS, drill_list, finish_list, headline, shop_text
 from lanesim.cli.bag import write_plan
-from lanesim.page import CAUTIONS, drill_list, finish_list, headline, shop_text
 
 BROWSER = next((p for p in map(shutil.which, ("chromium", "chromium-browser"))
                 if p), None)

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from lanesim.errors import InputError
-from lanesim.lane import CELL_AREA_M2
-from lanesim.pattern import (
+from lanesim.lane.geometry import CELL_AREA_M2
+from lanesim.lane.pattern import (
     OilPattern,
     load_pattern,
     parse_pattern,

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lanesim.errors import InputError
-from lanesim.pattern import (
+from lanesim.lane.pattern import (
     load_pattern,
     parse_pattern,
     pattern_directory,

@@ -16,11 +16,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lanesim.catalog import ball_names, load_ball, load_pattern_named, pattern_names
-from lanesim.lane import LANE_WIDTH_M
+from lanesim.lane.geometry import LANE_WIDTH_M
 from lanesim.motion import batch, reference, setup
 from lanesim.motion import kernels as k
-from lanesim.release import Release
-from lanesim.trajectory import throw, throw_many
+from lanesim.motion.trajectory import throw, throw_many
+from lanesim.player import Release
 
 balls = st.sampled_from(ball_names()).map(load_ball)
 patterns = st.sampled_from(pattern_names()).map(load_pattern_named)

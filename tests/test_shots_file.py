@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from lanesim.errors import InputError, InputWarning
-from lanesim.pocket import OUTCOMES
-from lanesim.shots_file import (
+from lanesim.fit.shots_file import (
     OUTCOME_WORDS,
     RELEASE_COLUMNS,
     RESULT_COLUMNS,
@@ -16,6 +15,7 @@ from lanesim.shots_file import (
     shots_text,
     write_shots,
 )
+from lanesim.motion.pocket import OUTCOMES
 
 HEAD = ("game,ball,pattern,laydown_board,arrow_board,speed_mph,rev_rpm,rotation_deg,board_at_40ft,"
         "breakpoint_board,entry_board,outcome\n")

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
-from lanesim import lane, units
+from lanesim import units
+from lanesim.lane import geometry as lane
 
 
 @pytest.mark.parametrize(

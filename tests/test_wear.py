@@ -9,14 +9,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from lanesim import wear
-from lanesim.ball_log import parse_log
 from lanesim.catalog import load_ball, load_pattern_named, named_spread, shipped_balls
-from lanesim.cover import Cover
+from lanesim.equipment.ball_log import parse_log
+from lanesim.equipment.cover import Cover
 from lanesim.errors import InputError
-from lanesim.lineup import find_line
-from lanesim.release import Player, Release
-from lanesim.trajectory import throw_many
+from lanesim.lines.lineup import find_line
+from lanesim.motion.trajectory import throw_many
+from lanesim.player import Player, Release
+from lanesim.studies import wear
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436.0, rotation_deg=45.0, tilt_deg=15.0,
                   laydown_board=24.0, launch_angle_deg=-2.8)
@@ -120,7 +120,7 @@ def test_worn_balls_lose_boards_and_work_on_them_gives_back(result):
 
 def test_strikes_are_those_of_the_shots_behind_the_pocket_rates(result):
     """On the own line the shots are those of a plain line search: pins from them again (D)."""
-    from lanesim.odds import with_pins
+    from lanesim.studies.odds import with_pins
 
     for s in (s for ball in result.balls for s in ball.standings):
         assert s.pins_own_line.pocket_rate == s.pocket_own_line.rate

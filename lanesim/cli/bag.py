@@ -11,7 +11,7 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..bag import BagPlan
+    from ..bag.plan import BagPlan
 
 FOLDER = "lanesim-bag"
 
@@ -38,7 +38,7 @@ def command(event_file: str, folder: Path, cache_folder: Path | None, no_cache: 
     full example). The choice is an integer program solved to proven optimality. Shots are kept, so
     that a changed ball or limit does not redo the rest and an interrupted run goes on.
     """
-    from ..event import load_event
+    from ..bag.event import load_event
 
     if no_cache and cache_folder is not None:
         raise InputError("give --cache or --no-cache, not both")
@@ -61,8 +61,8 @@ def command(event_file: str, folder: Path, cache_folder: Path | None, no_cache: 
 def make_plan(event: Any, *, shots: int, seed: int, resamples: int, margin: float | None,
               kept: Path | None) -> BagPlan:
     """Run the study with progress."""
-    from ..bag import plan
-    from ..bag_cache import Cache
+    from ..bag.cache import Cache
+    from ..bag.plan import plan
 
     c.announce_compile("batch")
     with c.progress("Judging balls") as report:
@@ -72,9 +72,9 @@ def make_plan(event: Any, *, shots: int, seed: int, resamples: int, margin: floa
 
 def write_plan(plan: BagPlan, folder: Path) -> list[Path]:
     """Report, table, lists and pictures; returns what was written."""
+    from ..bag.report import bag_page, shop_text
     from ..figures import bag as figures
     from ..files import drawn, to_json, write_bytes, write_text
-    from ..page import bag_page, shop_text
 
     pictures = [("ladder", drawn(figures.draw_ladder(plan))),
                 ("lines", drawn(figures.draw_lines(plan))),
@@ -89,7 +89,7 @@ def write_plan(plan: BagPlan, folder: Path) -> list[Path]:
 
 def print_plan(plan: BagPlan) -> None:
     """The plan on standard output."""
-    from .. import page
+    from ..bag import report as page
 
     click.echo(page.headline(plan))
     click.echo(f"model: {plan.event.provenance}")

@@ -10,7 +10,7 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..ball import Ball
+    from ..equipment.ball import Ball
 
 
 @click.command()

@@ -36,10 +36,10 @@ def command(board, angle, speed, leaves, out, rack, seed, as_json) -> None:
     check_range("entry board", board, 1, 39)
     check_range("entry angle", angle, -10, 10, "deg")
     check_range("speed at the pins", speed, 8, 26, "mph")
-    from ..pindeck.outcomes import pins_from_shots
-    from ..pindeck.spares import default_spares
-    from ..pindeck.table import default_table
-    from ..score import leave_mask
+    from ..pins.outcomes import pins_from_shots
+    from ..pins.score import leave_mask
+    from ..pins.spares import default_spares
+    from ..pins.table import default_table
 
     table = default_table()
     rate, low, high, runs = table.strike_interval(board, angle, speed)
@@ -98,7 +98,7 @@ def _draw(table, board, angle, speed, out, rack, seed) -> list:
             table, speed, shots=[("this entry", [board], [angle])])))
     if rack is not None:
         from ..figures.pins import draw_rack
-        from ..pindeck.model import Hit, simulate
+        from ..pins.model import Hit, simulate
 
         hit = Hit(board, angle, speed)
         figures.append((rack, draw_rack(simulate(hit, seed=seed, record=True), hit)))

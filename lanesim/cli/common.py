@@ -29,12 +29,12 @@ import click
 from ..errors import InputError
 
 if TYPE_CHECKING:
-    from ..ball import Ball
-    from ..fitted import Basis
-    from ..layout import Layout
-    from ..pattern import OilPattern
-    from ..pindeck.outcomes import PinResult
-    from ..release import Player, Release
+    from ..equipment.ball import Ball
+    from ..equipment.layout import Layout
+    from ..fit.fitted import Basis
+    from ..lane.pattern import OilPattern
+    from ..pins.outcomes import PinResult
+    from ..player import Player, Release
 
 DEFAULT_BALL = "strong-solid"
 DEFAULT_PATTERN = "medium-42"
@@ -105,7 +105,7 @@ class FinishText(click.ParamType):
         """Parse and validate."""
         if not isinstance(value, str):
             return value
-        from ..cover import parse_finish
+        from ..equipment.cover import parse_finish
 
         return parse_finish(value)
 
@@ -154,7 +154,7 @@ def _either(words: Sequence[str]) -> str:
 
 def parse_layout(text: str) -> Layout:
     """Read a layout written DRILLINGxPINxVAL (degrees, inches, degrees), as in '50x4.5x30'."""
-    from ..layout import Layout
+    from ..equipment.layout import Layout
 
     parts = text.lower().replace("×", "x").split("x")
     try:
@@ -231,7 +231,7 @@ def build_player(
     from dataclasses import replace
 
     from ..catalog import load_player, named_spread
-    from ..release import Player, Release
+    from ..player import Player, Release
 
     if angle is not None and target is not None:
         raise InputError("give --angle or --target, not both: each fixes the launch direction")
@@ -388,7 +388,7 @@ def fitted_option(function: Callable) -> Callable:
 
     @functools.wraps(function)
     def with_fitted(*args: Any, fitted_file: str | None, **kwargs: Any) -> Any:
-        from ..fitted import Basis, load_fitted
+        from ..fit.fitted import Basis, load_fitted
 
         basis = Basis(None if fitted_file is None else load_fitted(fitted_file))
         return function(*args, basis=basis, **{k: _on(basis, k, v) for k, v in kwargs.items()})
@@ -456,8 +456,8 @@ PINS_NOTE = ("Strikes: 95 % intervals of the shots and of the table of simulated
 
 def say_weight(balls: Iterable[Ball]) -> None:
     """Remark (standard error) if strikes are told of balls that the carry table does not know."""
-    from ..odds import has_carry_table
-    from ..pindeck.outcomes import weight_remark
+    from ..pins.outcomes import weight_remark
+    from ..studies.odds import has_carry_table
 
     words = weight_remark(ball.weight_lb for ball in balls) if has_carry_table() else ""
     if words:

@@ -10,7 +10,7 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..compare import Comparison
+    from ..studies.compare import Comparison
 
 MAX_DRAWN = 8  # more paths than that are not told apart
 
@@ -56,7 +56,7 @@ def command(
     lanesim compare --finish 1000 --finish polish --out finishes.png
     lanesim compare --ball strong-solid --ball weak-pearl --ball plastic-spare
     """
-    from ..compare import compare, make_variants
+    from ..studies.compare import compare, make_variants
 
     variants = make_variants(balls, patterns, layouts, finishes)
     if (out or curves) and len(variants) > MAX_DRAWN:

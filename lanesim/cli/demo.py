@@ -21,9 +21,9 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..ball import Ball
-    from ..pattern import OilPattern
-    from ..release import Player
+    from ..equipment.ball import Ball
+    from ..lane.pattern import OilPattern
+    from ..player import Player
 
 FOLDER = "lanesim-demo"
 CONTENTS = "contents.txt"
@@ -77,7 +77,7 @@ def one_shot(scene: Scene) -> Iterator[Product]:
     from ..figures.curves import draw_curves
     from ..figures.flare import draw_flare
     from ..figures.lane_view import draw_paths
-    from ..trajectory import throw
+    from ..motion.trajectory import throw
     from .throw import shot_facts
 
     release, ball, pattern = scene.player.release, scene.strong, scene.medium
@@ -120,7 +120,7 @@ def strong_and_plastic(scene: Scene) -> Iterator[Product]:
 def speed_and_revs(scene: Scene) -> Iterator[Product]:
     """How speed and rev rate move the point of entry."""
     from ..figures.heat import draw_sweep
-    from ..sweep import parse_axis, sweep
+    from ..studies.sweep import parse_axis, sweep
 
     axes = [parse_axis("speed=16.6:20.6:9"), parse_axis("revs=336:536:9")]
     found = sweep(scene.strong, scene.player.release, scene.medium, axes)
@@ -131,8 +131,8 @@ def speed_and_revs(scene: Scene) -> Iterator[Product]:
 
 def _compared(scene: Scene, name: str, shows: str, balls, patterns, finishes=()
               ) -> Iterator[Product]:
-    from ..compare import compare, make_variants
     from ..figures.curves import draw_curves
+    from ..studies.compare import compare, make_variants
     from .compare import draw, value_table
 
     variants = make_variants(balls, patterns, finishes=finishes)
@@ -161,8 +161,8 @@ EVENT_SHOTS = 1000
 
 def whole_event(folder: Path, seed: int, as_json: bool) -> tuple[list[dict[str, str]], dict]:
     """The bag for the demo's event: files written, and seconds by step."""
+    from ..bag.event import load_event
     from ..catalog import DATA
-    from ..event import load_event
     from .bag import make_plan, print_plan, write_plan
 
     event = load_event(DATA / EVENT)

@@ -23,9 +23,9 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from ..ball import Ball
-    from ..drilling import DrilledBall, Grip, Mark
-    from ..layout import Layout
+    from ..equipment.ball import Ball
+    from ..equipment.drilling import DrilledBall, Grip, Mark
+    from ..equipment.layout import Layout
 
 CAUTIONS = (
     "Drilling is work for a fitted press and a trained hand: clamp the ball so that it cannot "
@@ -99,8 +99,14 @@ def command(
     """
     from dataclasses import replace
 
-    from ..drilling import DEFAULT_GRIP, DEFAULT_TOP_WEIGHT_OZ, Material, drill, load_grip
-    from ..drilling import marking_steps as steps_of
+    from ..equipment.drilling import (
+        DEFAULT_GRIP,
+        DEFAULT_TOP_WEIGHT_OZ,
+        Material,
+        drill,
+        load_grip,
+    )
+    from ..equipment.drilling import marking_steps as steps_of
 
     chosen = _layout(ball, layout, pin_to_pap, mass_bias_to_pap, pin_buffer, pin_side)
     grip = load_grip(grip_file) if grip_file else DEFAULT_GRIP
@@ -140,8 +146,8 @@ def _layout(
     pin_buffer: float | None,
     pin_side: str,
 ) -> Layout:
+    from ..equipment.layout import layout_from_arcs
     from ..errors import InputError
-    from ..layout import layout_from_arcs
 
     arcs = {"--pin-to-pap": pin_to_pap, "--mass-bias-to-pap": mass_bias_to_pap,
             "--pin-buffer": pin_buffer}
@@ -193,7 +199,7 @@ def _sheet(
     assumed: list[str],
     symmetric: bool,
 ) -> None:
-    from ..drilling import RULE_NOTE
+    from ..equipment.drilling import RULE_NOTE
     from ..units import INCH_M, LB_KG
 
     print_facts(
@@ -294,7 +300,7 @@ def _as_dict(
     assumed: list[str],
     top_weight_oz: float,
 ) -> dict[str, Any]:
-    from ..drilling import RULE_NOTE
+    from ..equipment.drilling import RULE_NOTE
 
     return {
         "ball": ball.name,

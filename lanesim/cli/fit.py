@@ -11,9 +11,9 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..fit import FitResult
-    from ..own_spread import OwnSpread
-    from ..side_by_side import SideBySide
+    from ..fit.fit import FitResult
+    from ..fit.own_spread import OwnSpread
+    from ..fit.side_by_side import SideBySide
 
 
 @click.command()
@@ -66,9 +66,9 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
     lanesim fit my-shots.csv --compare-balls old new --figure fit.png
     lanesim fit my-shots.csv --player-out me.toml
     """
-    from ..fit import DEFAULT_PARAMETERS, films_by_game, fit_shots
-    from ..shot_model import PARAMETERS
-    from ..shots_file import read_shots
+    from ..fit.fit import DEFAULT_PARAMETERS, films_by_game, fit_shots
+    from ..fit.shot_model import PARAMETERS
+    from ..fit.shots_file import read_shots
 
     log = read_shots(shots_csv)
     plain = [s for s in ball_specs if ".toml" not in s]
@@ -104,12 +104,12 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
             profile=profile, films=films)
     pair = None
     if compare_balls:
-        from ..side_by_side import compare_balls as compare
+        from ..fit.side_by_side import compare_balls as compare
 
         pair = compare(result, log, balls, patterns, *compare_balls, usual=release)
     spread = None
     if player_out is not None:
-        from ..own_spread import estimate_spread
+        from ..fit.own_spread import estimate_spread
 
         spread = estimate_spread(log, hand=release.hand, usual=release, measurement_sd=sds)
     files = _write(result, spread, player.name, out, player_out, figure)
@@ -194,7 +194,7 @@ def _write(result: FitResult, spread: OwnSpread | None, name: str, out, player_o
         drawn = draw_fit(result)
     files = []
     if out is not None:
-        from ..fitted import save_fitted
+        from ..fit.fitted import save_fitted
 
         files.append(save_fitted(out, result.fitted))
     if spread is not None:

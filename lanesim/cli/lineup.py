@@ -9,12 +9,12 @@ import click
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..ball import Ball
-    from ..fitted import Basis
-    from ..lineup import Line, LineResult, MissReport, Room
-    from ..pattern import OilPattern
-    from ..pindeck.outcomes import PinResult
-    from ..release import Player
+    from ..equipment.ball import Ball
+    from ..fit.fitted import Basis
+    from ..lane.pattern import OilPattern
+    from ..lines.lineup import Line, LineResult, MissReport, Room
+    from ..pins.outcomes import PinResult
+    from ..player import Player
 
 
 @click.command()
@@ -47,8 +47,8 @@ def command(
     lanesim lineup --player me.toml --search-speed --json
     """
     c.announce_compile("batch")
-    from ..lineup import find_line, miss_report
-    from ..odds import has_carry_table, with_pins
+    from ..lines.lineup import find_line, miss_report
+    from ..studies.odds import has_carry_table, with_pins
 
     with c.progress("lining up") as report:
         line = find_line(
@@ -119,7 +119,7 @@ def _print(
     ]
     c.print_facts(facts)
     click.echo()
-    from ..pocket import OUTCOME_WORDS
+    from ..motion.pocket import OUTCOME_WORDS
 
     c.print_table(
         ["outcome", "% of shots", "95 % interval"],

@@ -10,10 +10,10 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..fitted import Basis
-    from ..odds import OddsResult
-    from ..pattern import OilPattern
-    from ..release import Player
+    from ..fit.fitted import Basis
+    from ..lane.pattern import OilPattern
+    from ..player import Player
+    from ..studies.odds import OddsResult
 
 
 @click.command()
@@ -49,7 +49,7 @@ def command(
     lanesim odds --ball weak-pearl --line given --laydown 15 --target 8 --json
     """
     c.announce_compile("batch")
-    from ..odds import odds
+    from ..studies.odds import odds
 
     with c.progress("throwing") as report:
         result = odds(balls, pattern, player.release, player.spread, shots=shots, seed=seed,
@@ -81,7 +81,7 @@ def _draw(result: OddsResult, out, carry_map) -> list:
         import numpy as np
 
         from ..figures.pins import draw_carry_map
-        from ..pindeck.table import default_table
+        from ..pins.table import default_table
 
         tables = [b.line.table for b in result.balls]
         speeds = np.concatenate([t.entry_speed_mph for t in tables])
@@ -99,7 +99,7 @@ def _draw(result: OddsResult, out, carry_map) -> list:
 def _print(
     result: OddsResult, pattern: OilPattern, player: Player, basis: Basis, words: str
 ) -> None:
-    from ..pocket import OUTCOMES
+    from ..motion.pocket import OUTCOMES
 
     click.echo(f"Odds on {pattern.name} ({c.pattern_words(pattern)})")
     click.echo(f"{result.shots:,} shots a ball, {result.hand}-handed; "

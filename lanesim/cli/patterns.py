@@ -10,7 +10,7 @@ import click
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..pattern import OilPattern
+    from ..lane.pattern import OilPattern
 
 
 @click.command()
@@ -44,7 +44,7 @@ def command(
     from ..catalog import load_pattern_named, pattern_names
     from ..errors import InputError
     from ..files import save_figure
-    from ..pattern import load_pattern, save_pattern
+    from ..lane.pattern import load_pattern, save_pattern
 
     if checked is not None:
         if pattern is not None or out is not None or grid is not None:

@@ -37,7 +37,7 @@ def command(strikes, nines, spares, other_spares, games, cut, out, as_json) -> N
     lanesim score --strikes 40 --strikes 60
     lanesim score --strikes 55 --games 6 --cut 1320 --out series.png
     """
-    from ..score import FrameOdds, game
+    from ..pins.score import FrameOdds, game
 
     if cut is not None:
         check_range("cut", cut, 0, 300 * games, "pins")

@@ -10,7 +10,7 @@ from ..errors import InputError, nearest_name
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..sweep import Sweep
+    from ..studies.sweep import Sweep
 
 _MOST_COLUMNS = 12  # of the printed table; beyond it the table would not fit a terminal
 _MOST_ROWS = 40
@@ -45,7 +45,7 @@ def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -
     lanesim sweep --over laydown=18:30:13 --over angle=-5:0:11 --csv grid.csv
     lanesim sweep --over finish=500,1000,2000,4000,polish --show hook_ft
     """
-    from ..sweep import MEASURES, check_grid, parse_axis, sweep
+    from ..studies.sweep import MEASURES, check_grid, parse_axis, sweep
 
     if show not in MEASURES:
         raise nearest_name(show, MEASURES, "measure")
@@ -72,7 +72,7 @@ def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -
 
 
 def _print(found: Sweep, show: str, words: str) -> None:
-    from ..sweep import MEASURES
+    from ..studies.sweep import MEASURES
 
     title, unit = MEASURES[show]
     click.echo(f"{found.ball} on {found.pattern}; where not varied: "

@@ -10,12 +10,12 @@ import click
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..ball import Ball
-    from ..fitted import Basis
-    from ..layout import Layout
-    from ..pattern import OilPattern
-    from ..release import Release
-    from ..trajectory import Trajectory
+    from ..equipment.ball import Ball
+    from ..equipment.layout import Layout
+    from ..fit.fitted import Basis
+    from ..lane.pattern import OilPattern
+    from ..motion.trajectory import Trajectory
+    from ..player import Release
 
 
 @click.command()
@@ -50,7 +50,7 @@ def command(
     if finish is not None:
         ball = ball.with_finish(*finish)
     c.announce_compile()
-    from ..trajectory import throw
+    from ..motion.trajectory import throw
 
     shot = throw(ball, release, pattern, friction=basis.friction)
     words = basis.provenance([ball], [pattern])
@@ -71,7 +71,7 @@ def command(
 
 def shot_facts(shot: Trajectory) -> list[tuple[str, str]]:
     """The story of a shot as (name, value with unit)."""
-    from ..pocket import OUTCOME_WORDS
+    from ..motion.pocket import OUTCOME_WORDS
 
     facts = [
         ("hook begins", f"{shot.hook_ft:.1f} ft (a tenth of the whole turn done)"),

@@ -80,11 +80,11 @@ def command(
     Every shot runs on the film that the shots before it left. Moves are in boards away from the
     ball-arm side: feet first, then the target at the arrows.
     """
-    from .. import transition
     from ..catalog import load_ball
     from ..errors import InputError, check_range
     from ..files import save_figure
-    from ..pattern import save_pattern
+    from ..lane.pattern import save_pattern
+    from ..studies import transition
 
     check_range("--apart", apart, -5, 5, "boards")
     transfer = transition.DEFAULT_TRANSFER
@@ -127,7 +127,7 @@ def command(
 
 
 def _print(result: Any, player: Any, words: str) -> None:
-    from ..transition import ASSUMPTIONS
+    from ..studies.transition import ASSUMPTIONS
 
     thrown = result.shots_per_lane[-1]
     click.echo(f"{result.pattern.name}: {result.games} games of {len(result.entrants)} on "

@@ -28,7 +28,7 @@ from .common import (
 )
 
 if TYPE_CHECKING:
-    from ..wear import BallWear
+    from ..studies.wear import BallWear
 
 
 @click.command("wear", short_help="What games do to a cover, and when to refresh it.")
@@ -76,10 +76,10 @@ def command(
     """
     from datetime import date
 
-    from .. import wear
-    from ..ball_log import load_log, parse_day
     from ..catalog import DATA, read_balls, shipped_balls
+    from ..equipment.ball_log import load_log, parse_day
     from ..files import save_figure
+    from ..studies import wear
 
     balls = shipped_balls() if balls_file is None else read_balls(balls_file)
     balls = {name: basis.ball(ball) for name, ball in balls.items()}

@@ -22,7 +22,7 @@ from .style import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from ..bag import BagPlan
+    from ..bag.plan import BagPlan
 
 
 @house_style

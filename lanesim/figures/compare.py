@@ -17,7 +17,7 @@ from .lane_view import LANE_WIDE_IN, draw_paths, draw_side_by_side
 from .style import FAINT, INK, PAPER, SERIES, house_style, series_marker
 
 if TYPE_CHECKING:
-    from ..compare import Comparison
+    from ..studies.compare import Comparison
 
 _ROW_IN = 0.34  # a variant's row in the panel of rates
 _HEAD_IN = 0.55  # its heading, axis and air

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from .style import FAINT, SERIES, house_style, new_figure, series_marker, series_style
 
 if TYPE_CHECKING:
-    from ..trajectory import Trajectory
+    from ..motion.trajectory import Trajectory
 
 # Panel: the trajectory's column, its axis label, its title, whether zero belongs on the axis.
 PANELS: tuple[tuple[str, str, str, bool], ...] = (

@@ -14,9 +14,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
-from ..drilling import DrilledBall, Grip, great_arc, hole_bottom, hole_rim
-from ..lane import BALL_RADIUS_M
-from ..layout import Layout
+from ..equipment.drilling import DrilledBall, Grip, great_arc, hole_bottom, hole_rim
+from ..equipment.layout import Layout
+from ..lane.geometry import BALL_RADIUS_M
 from ..units import INCH_M, LB_KG
 from .style import FAINT, INK, PAPER, SERIES, halo, house_style, new_figure
 

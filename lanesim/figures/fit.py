@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..fit import NORMAL_95, FitResult
+from ..fit.fit import NORMAL_95, FitResult
 from .style import FAINT, INK, SERIES, difference_colormap, house_style, new_figure
 
 _SAYS_NOTHING = 0.9

@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle
 from numpy.typing import ArrayLike, NDArray
 
-from ..lane import BALL_RADIUS_M
+from ..lane.geometry import BALL_RADIUS_M
 from ..units import INCH_M
 from .style import (
     FAINT,
@@ -33,7 +33,7 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from ..trajectory import Trajectory
+    from ..motion.trajectory import Trajectory
 
 FloatArray = NDArray[np.float64]
 

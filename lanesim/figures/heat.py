@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
-from ..pocket import EDGES, POCKET
-from ..sweep import MEASURES, Axis, Sweep
+from ..motion.pocket import EDGES, POCKET
+from ..studies.sweep import MEASURES, Axis, Sweep
 from .style import FAINT, HAIR, INK, PAPER, heat_colormap, house_style, lightness, new_figure
 
 _MOST_TICKS = 12

@@ -22,7 +22,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Ellipse, Polygon, Rectangle
 from numpy.typing import NDArray
 
-from ..lane import (
+from ..lane.geometry import (
     ARROW_BOARDS,
     BALL_RADIUS_M,
     BOARD_M,
@@ -33,7 +33,7 @@ from ..lane import (
     pin_positions_m,
     y_to_board,
 )
-from ..pattern import OilPattern
+from ..lane.pattern import OilPattern
 from ..units import FOOT_M, INCH_M
 from .style import (
     FAINT,
@@ -53,7 +53,7 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from ..trajectory import Trajectory
+    from ..motion.trajectory import Trajectory
 
 STRETCH = 5  # the lane's width is drawn so many times too wide
 NEAR_FT, FAR_FT = -1.0, 63.6  # what is shown along the lane: foul line to behind the last pins

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from .style import INK, PAPER, halo, heat_colormap, house_style, new_figure
 
 if TYPE_CHECKING:
-    from ..lineup import LineResult
+    from ..lines.lineup import LineResult
 
 _SHOWN_FROM = 0.01  # the axes cover every line with at least this rate
 

@@ -8,11 +8,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..pocket import OUTCOMES
+from ..motion.pocket import OUTCOMES
 from .style import FAINT, INK, PAPER, house_style, new_figure, series_marker, series_style
 
 if TYPE_CHECKING:
-    from ..odds import Comparison, OddsResult
+    from ..studies.odds import Comparison, OddsResult
 
 _OUTCOME_LABELS = {
     "pocket": "pocket", "high": "high", "light": "light", "opposite": "far side",

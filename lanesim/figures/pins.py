@@ -1,6 +1,6 @@
 """Pictures of the pins: where on the map a ball strikes, and one ball's way through the rack.
 
-Nothing is computed here: `pindeck` gives the numbers.
+Nothing is computed here: `pins` gives the numbers.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 
-from .. import lane
-from ..pindeck.model import GUTTER_DROP_IN, KICKBACK_M, TAIL_M, Hit, PinFall
-from ..pindeck.table import CarryTable
-from ..pocket import HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD
-from ..score import leave_name
+from ..lane import geometry as lane
+from ..motion.pocket import HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD
+from ..pins.model import GUTTER_DROP_IN, KICKBACK_M, TAIL_M, Hit, PinFall
+from ..pins.score import leave_name
+from ..pins.table import CarryTable
 from ..units import INCH_M
 from .style import (
     FAINT,

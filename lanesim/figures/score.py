@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.figure import Figure
 
-from ..score import GameScores
+from ..pins.score import GameScores
 from .style import FAINT, INK, house_style, new_figure, series_style
 
 

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import Normalize, TwoSlopeNorm
 from matplotlib.figure import Figure
 
-from ..lane import BOARDS, CELL_AREA_M2, GRID_ROWS
+from ..lane.geometry import BOARDS, CELL_AREA_M2, GRID_ROWS
 from ..stats import Rate
 from ..units import MICRON_M, UL_M3
 from .style import (
@@ -25,8 +25,8 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from ..pindeck.outcomes import PinResult
-    from ..transition import Reaction, TransitionResult
+    from ..pins.outcomes import PinResult
+    from ..studies.transition import Reaction, TransitionResult
 
 _ADDED = 0.02  # share of the largest change from which a cell counts as oiled afresh
 _FILM_UM = UL_M3 / CELL_AREA_M2 / MICRON_M  # film [um] of 1 uL in a cell

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from .style import FAINT, INK, PAPER, halo, house_style, new_figure, series_style
 
 if TYPE_CHECKING:
-    from ..wear import BallWear, WearResult
+    from ..studies.wear import BallWear, WearResult
 
 
 @house_style

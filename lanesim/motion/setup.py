@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..ball import Ball
-from ..friction import DEFAULT_FRICTION, FrictionModel
-from ..lane import (
+from ..equipment.ball import Ball
+from ..lane.friction import DEFAULT_FRICTION, FrictionModel
+from ..lane.geometry import (
     BALL_RADIUS_M,
     BOARD_M,
     HEAD_PIN_M,

@@ -12,11 +12,11 @@ from dataclasses import asdict
 import numpy as np
 import pytest
 
-from lanesim.pindeck.model import PinPhysics
-from lanesim.pindeck.outcomes import pins_from_shots
-from lanesim.pindeck.spares import default_spares
-from lanesim.pindeck.table import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, default_table
-from lanesim.score import leave_mask, pins_in
+from lanesim.pins.model import PinPhysics
+from lanesim.pins.outcomes import pins_from_shots
+from lanesim.pins.score import leave_mask, pins_in
+from lanesim.pins.spares import default_spares
+from lanesim.pins.table import NODE_ANGLES, NODE_BOARDS, NODE_SPEEDS, default_table
 
 SPEED = 16.5
 

@@ -14,14 +14,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lanesim.ball import Ball
 from lanesim.catalog import DEFAULT_BALL, load_ball, load_pattern_named
-from lanesim.cover import COVER_KINDS, Cover
-from lanesim.layout import Layout
+from lanesim.equipment.ball import Ball
+from lanesim.equipment.cover import COVER_KINDS, Cover
+from lanesim.equipment.layout import Layout
 from lanesim.motion import kernels as k
 from lanesim.motion import setup
-from lanesim.release import Release
-from lanesim.trajectory import throw
+from lanesim.motion.trajectory import throw
+from lanesim.player import Release
 
 REFERENCE_SHOT = Release(18.6, 436, 45, 15, laydown_board=24, launch_angle_deg=-2.8)
 CAP = 0.32

@@ -15,9 +15,9 @@ from functools import cache
 import numpy as np
 
 from lanesim.catalog import load_ball, load_pattern_named
-from lanesim.layout import Layout
-from lanesim.release import Release
-from lanesim.trajectory import Trajectory, throw, throw_many
+from lanesim.equipment.layout import Layout
+from lanesim.motion.trajectory import Trajectory, throw, throw_many
+from lanesim.player import Release
 
 LINE = {"laydown_board": 24.0, "launch_angle_deg": -2.8}
 

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lanesim.bag_model import (
+from lanesim.bag.program import (
     TIE,
     Limits,
     Program,

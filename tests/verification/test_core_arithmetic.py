@@ -14,7 +14,7 @@ from scipy.spatial.transform import Rotation
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.motion import batch, reference, setup
 from lanesim.motion import kernels as k
-from lanesim.release import LEVELS, Release, sample_releases
+from lanesim.player import LEVELS, Release, sample_releases
 
 EPS = np.finfo(float).eps
 

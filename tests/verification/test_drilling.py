@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from lanesim import layout as layout_module
-from lanesim.drilling import (
+from lanesim.equipment import layout as layout_module
+from lanesim.equipment.drilling import (
     Grip,
     Hole,
     Material,
@@ -21,9 +21,9 @@ from lanesim.drilling import (
     face_of,
     hole_moments,
 )
+from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
-from lanesim.lane import BALL_RADIUS_M as R
-from lanesim.layout import Layout
+from lanesim.lane.geometry import BALL_RADIUS_M as R
 from lanesim.units import INCH_M, LB_KG, OZ_KG, rg_inertia
 
 LAYOUT = Layout(50.0, 4.5, 30.0)

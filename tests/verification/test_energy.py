@@ -14,8 +14,8 @@ from core_setup import matrix_of, spin_of
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.motion import kernels as k
 from lanesim.motion import reference, setup
-from lanesim.release import Release
-from lanesim.trajectory import trajectory_from_path
+from lanesim.motion.trajectory import trajectory_from_path
+from lanesim.player import Release
 
 SHOTS = [
     ("strong-solid", "medium-42", Release(18.6, 436, 45, 15, 24, -2.8)),

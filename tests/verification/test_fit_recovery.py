@@ -9,12 +9,10 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from lanesim import fit
 from lanesim.catalog import DATA, load_ball, load_pattern_named
-from lanesim.fit import films_by_game
-from lanesim.lane import FRICTION_CAP
-from lanesim.release import LEVELS, Player, Release
-from lanesim.shot_model import (
+from lanesim.fit import fit
+from lanesim.fit.fit import films_by_game
+from lanesim.fit.shot_model import (
     DEMO_BALLS,
     DEMO_PATTERN,
     DEMO_TRUTH,
@@ -27,8 +25,10 @@ from lanesim.shot_model import (
     look,
     simulate_shots,
 )
-from lanesim.shots_file import ShotLog, read_shots
-from lanesim.transition import Entrant, pattern_after
+from lanesim.fit.shots_file import ShotLog, read_shots
+from lanesim.lane.geometry import FRICTION_CAP
+from lanesim.player import LEVELS, Player, Release
+from lanesim.studies.transition import Entrant, pattern_after
 
 BALL, PATTERN = "strong-solid", "medium-42"
 KINDS = ("ball_friction", "oil_amount", "angle_offset", "rotation_offset")

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from numpy.polynomial.legendre import leggauss
 
 from lanesim.catalog import load_pattern_named, pattern_names
-from lanesim.lane import BOARD_M, CELL_AREA_M2, LANE_WIDTH_M
+from lanesim.lane.geometry import BOARD_M, CELL_AREA_M2, LANE_WIDTH_M
 from lanesim.motion import kernels as k
 from lanesim.units import FOOT_M, MICRON_M, UL_M3
 

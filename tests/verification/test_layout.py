@@ -10,10 +10,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from lanesim import layout as layout_module
-from lanesim.errors import InputError
-from lanesim.lane import BALL_RADIUS_M
-from lanesim.layout import (
+from lanesim.equipment import layout as layout_module
+from lanesim.equipment.layout import (
     TRADE_CIRCUMFERENCE_IN,
     Layout,
     arc_deg,
@@ -23,6 +21,8 @@ from lanesim.layout import (
     layout_of_pap,
     layouts_from_arcs,
 )
+from lanesim.errors import InputError
+from lanesim.lane.geometry import BALL_RADIUS_M
 
 TRADE_RADIUS_M = circle_radius_m(TRADE_CIRCUMFERENCE_IN)
 EXAMPLE = Layout(drilling_angle_deg=50.0, pin_to_pap_in=4.5, val_angle_deg=30.0)

@@ -22,7 +22,7 @@ from core_setup import (
     start_state,
 )
 
-from lanesim.lane import BALL_RADIUS_M
+from lanesim.lane.geometry import BALL_RADIUS_M
 from lanesim.motion import reference
 from lanesim.units import GRAVITY_MS2, INCH_M
 

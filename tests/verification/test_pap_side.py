@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from lanesim.layout import PAP_SIDE, Layout
+from lanesim.equipment.layout import PAP_SIDE, Layout
 from lanesim.units import INCH_M, RPM_RADS
 
 MASS, RADIUS = 6.8, 4.275 * INCH_M

@@ -15,8 +15,8 @@ from core_setup import DRY, INCH_M, NO_PINS, bare_parameters, matrix_of, spin_of
 from scipy.spatial.transform import Rotation
 from scipy.special import ellipj
 
-from lanesim.lane import BALL_RADIUS_M
-from lanesim.layout import Layout, arc_in
+from lanesim.equipment.layout import Layout, arc_in
+from lanesim.lane.geometry import BALL_RADIUS_M
 from lanesim.motion import batch, reference
 from lanesim.motion import kernels as k
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lanesim.errors import InputError
-from lanesim.score import (
+from lanesim.pins.score import (
     FrameOdds,
     expected_game,
     game,

@@ -11,15 +11,15 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.stats import norm
 
-from lanesim import transition as tr
 from lanesim.catalog import load_ball, load_pattern_named, named_spread
 from lanesim.errors import InputError
-from lanesim.friction import DEFAULT_FRICTION
-from lanesim.lane import BOARD_M, BOARDS, CELL_AREA_M2
+from lanesim.lane.friction import DEFAULT_FRICTION
+from lanesim.lane.geometry import BOARD_M, BOARDS, CELL_AREA_M2
+from lanesim.lane.pattern import OilPattern
 from lanesim.motion import kernels as k
 from lanesim.motion import setup
-from lanesim.pattern import OilPattern
-from lanesim.release import Player, Release
+from lanesim.player import Player, Release
+from lanesim.studies import transition as tr
 from lanesim.units import UL_M3
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436.0, rotation_deg=45.0, tilt_deg=15.0,

@@ -27,7 +27,7 @@ from core_setup import (
     start_state,
 )
 
-from lanesim.lane import BALL_RADIUS_M, BOARD_M
+from lanesim.lane.geometry import BALL_RADIUS_M, BOARD_M
 from lanesim.motion import batch, reference
 from lanesim.motion import kernels as k
 from lanesim.units import GRAVITY_MS2

@@ -1,0 +1,415 @@
+"""One throw followed in full, or thousands summed up: the results that everything else is built on.
+
+`throw` integrates with the reference (scipy) and keeps the whole path; `throw_many` uses the batch
+engine and keeps what a study needs. Both speak trade units and the PLAYER's boards: a left-hander
+counts from the left, and his pattern is mirrored once, here, before the core sees it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+
+from ..equipment.ball import Ball
+from ..errors import InputError
+from ..files import csv_text
+from ..lane.friction import DEFAULT_FRICTION, FrictionModel
+from ..lane.geometry import BALL_RADIUS_M, BOARD_M
+from ..lane.pattern import OilPattern
+from ..player import Release, check_hand
+from ..units import FOOT_M, INCH_M, MICRON_M, MPH_MS, RPM_RADS
+from . import batch, reference, setup
+from . import kernels as k
+from .pocket import OUTCOMES, classify
+
+_SAMPLE_S = 0.01
+_GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(6)
+
+CURVES = (
+    "t_s", "x_ft", "y_board", "speed_mph", "heading_deg", "slip_ms", "friction", "rev_rpm",
+    "rotation_deg", "tilt_deg", "film_um", "track_film_um", "flare_in", "revolutions", "work_j",
+    "regime",
+)
+
+
+@dataclass(frozen=True)
+class Trajectory:
+    """A whole path. Arrays share their first axis (n samples in time).
+
+    Attributes
+    ----------
+    t_s, x_ft, y_board, speed_mph, heading_deg : where and how the ball moves; board of its centre,
+        heading positive away from the ball-arm side.
+    slip_ms, friction : slip of the contact point [m/s] and friction coefficient [-] (while rolling
+        the one that would be available).
+    rev_rpm, rotation_deg, tilt_deg : rev rate, axis rotation against the heading, axis tilt.
+    film_um, track_film_um : oil film on the lane under the ball and on the ball's track [um].
+    flare_in, revolutions, work_j : arc of the axis over the ball [in], turns, friction work [J],
+        all counted from the release.
+    regime : 0 sliding, 1 rolling.
+    axis_body : (n, 3) rotation axis in the body frame (pin axis, intermediate, mass bias).
+    contact_body : (n, 3) unit vector from the ball's centre to the lane contact, body frame.
+    hook_ft, roll_ft : where hook and roll start [ft]; roll_ft NaN if slip never ended.
+    breakpoint_board, breakpoint_ft : outermost point.
+    entry_board, entry_angle_deg, entry_speed_mph, entry_slip_ms, entry_rev_rpm : state at first
+        contact with a pin; NaN without one.
+    time_s, outcome, friction_work_j, first_pin (number of the pin touched first, 0 if none).
+    """
+
+    ball: str
+    pattern: str
+    hand: str
+    release: dict[str, float]
+    t_s: np.ndarray
+    x_ft: np.ndarray
+    y_board: np.ndarray
+    speed_mph: np.ndarray
+    heading_deg: np.ndarray
+    slip_ms: np.ndarray
+    friction: np.ndarray
+    rev_rpm: np.ndarray
+    rotation_deg: np.ndarray
+    tilt_deg: np.ndarray
+    film_um: np.ndarray
+    track_film_um: np.ndarray
+    flare_in: np.ndarray
+    revolutions: np.ndarray
+    work_j: np.ndarray
+    regime: np.ndarray
+    axis_body: np.ndarray
+    contact_body: np.ndarray
+    hook_ft: float
+    roll_ft: float
+    breakpoint_board: float
+    breakpoint_ft: float
+    entry_board: float
+    entry_angle_deg: float
+    entry_speed_mph: float
+    entry_slip_ms: float
+    entry_rev_rpm: float
+    time_s: float
+    outcome: str
+    first_pin: int
+    friction_work_j: float
+
+    def summary(self) -> dict[str, Any]:
+        """The numbers without the curves."""
+        skip = {*CURVES, "axis_body", "contact_body"}
+        out = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in skip}
+        return out | {
+            "total_revolutions": float(self.revolutions[-1]),
+            "total_flare_in": float(self.flare_in[-1]),
+            "speed_lost_mph": float(self.speed_mph[0] - self.speed_mph[-1]),
+        }
+
+    def to_dict(self) -> dict[str, Any]:
+        """Everything, ready for JSON."""
+        return self.summary() | {name: getattr(self, name).tolist() for name in CURVES}
+
+    def to_csv(self) -> str:
+        """The curves as CSV text, one row per sample."""
+        return csv_text(CURVES, zip(*(getattr(self, n).tolist() for n in CURVES), strict=True))
+
+
+def throw(
+    ball: Ball,
+    release: Release,
+    pattern: OilPattern,
+    *,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    rtol: float = 1e-8,
+) -> Trajectory:
+    """Follow one ball with the reference integrator.
+
+    Parameters
+    ----------
+    ball, release, pattern : what is thrown, how, and on what.
+    friction : lane and lubrication parameters (assumed defaults).
+    rtol : relative tolerance of solve_ivp.
+    """
+    par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
+    film = pattern.film_m(release.hand)
+    shot = setup.shot_matrix(release.row())[0]
+    state = setup.release_vector(shot, ball.inertia.pap_array, par)
+    path = reference.integrate(state, film, par, setup.pin_array(), rtol=rtol)
+    return trajectory_from_path(
+        path, film, par, ball=ball.name, pattern=pattern.name, release=release
+    )
+
+
+def trajectory_from_path(
+    path: reference.ReferencePath,
+    film: np.ndarray,
+    par: np.ndarray,
+    *,
+    ball: str,
+    pattern: str,
+    release: Release,
+) -> Trajectory:
+    """Sample a reference path and take its marks (phases, breakpoint, entry) from it."""
+    rows: list[tuple[float, ...]] = []
+    work_so_far = 0.0
+    for segment in path.segments:
+        cumulative = _work_at_steps(segment, film, par)
+        start, stop = segment.t[0], segment.t[-1]
+        count = max(2, math.ceil((stop - start) / _SAMPLE_S) + 1)
+        for t in np.linspace(start, stop, count):
+            work = work_so_far + float(np.interp(t, segment.t, cumulative))
+            rows.append((t, work, segment.regime, *_describe(segment, t, film, par)))
+        work_so_far += cumulative[-1]
+    table = np.array(rows)
+    (t, work, regime, x, y, vx, vy, wx, wy, wz, h_track, axis_speed, mu, slip, film_here,
+     *vectors) = table.T
+    speed = np.hypot(vx, vy)
+    heading = np.arctan2(vy, vx)
+    spin = np.sqrt(wx**2 + wy**2 + wz**2)
+    forward = wx * np.cos(heading) + wy * np.sin(heading)
+    across = -wx * np.sin(heading) + wy * np.cos(heading)
+    hook_ft = _first_crossing(heading - heading[0], 0.1 * (heading[-1] - heading[0]), x) / FOOT_M
+    rolled = np.flatnonzero(regime == reference.ROLL)
+    low = int(np.argmin(y))
+    low_x, low_y = _outermost(path, t, low)
+    touched = path.end == k.END_PIN
+    board = y[-1] / BOARD_M + 0.5
+    code = int(classify(np.array([path.end]), np.array([path.pin]), np.array([board]))[0])
+    nan = float("nan")
+    return Trajectory(
+        ball=ball,
+        pattern=pattern,
+        hand=release.hand,
+        release={name: getattr(release, name) for name in _RELEASE_SHOWN},
+        t_s=t,
+        x_ft=x / FOOT_M,
+        y_board=y / BOARD_M + 0.5,
+        speed_mph=speed / MPH_MS,
+        heading_deg=np.degrees(heading),
+        slip_ms=slip,
+        friction=mu,
+        rev_rpm=spin / RPM_RADS,
+        rotation_deg=np.degrees(np.arctan2(-forward, across)),
+        tilt_deg=np.degrees(np.arcsin(np.clip(wz / np.maximum(spin, 1e-9), -1, 1))),
+        film_um=film_here / MICRON_M,
+        track_film_um=h_track / MICRON_M,
+        flare_in=_running(axis_speed * BALL_RADIUS_M / INCH_M, t),
+        revolutions=_running(spin / (2 * math.pi), t),
+        work_j=work,
+        regime=regime.astype(int),
+        axis_body=np.array(vectors[:3]).T,
+        contact_body=np.array(vectors[3:6]).T,
+        hook_ft=hook_ft,
+        roll_ft=x[rolled[0]] / FOOT_M if len(rolled) else nan,
+        breakpoint_board=low_y / BOARD_M + 0.5,
+        breakpoint_ft=low_x / FOOT_M,
+        entry_board=float(board) if touched else nan,
+        entry_angle_deg=float(np.degrees(heading[-1])) if touched else nan,
+        entry_speed_mph=float(speed[-1] / MPH_MS) if touched else nan,
+        entry_slip_ms=float(slip[-1]) if touched else nan,
+        entry_rev_rpm=float(spin[-1] / RPM_RADS) if touched else nan,
+        time_s=float(t[-1]),
+        outcome=OUTCOMES[code],
+        first_pin=path.pin + 1,
+        friction_work_j=float(work[-1]),
+    )
+
+
+_RELEASE_SHOWN = (
+    "speed_mph", "rev_rpm", "rotation_deg", "tilt_deg", "laydown_board", "launch_angle_deg",
+    "phase_deg",
+)
+
+
+def _rates(segment: reference.Segment, state: np.ndarray, film, par):
+    if segment.regime == reference.SLIDE:
+        return k.slide_rates(*state, film, par)
+    return k.roll_rates(*state, segment.pivot_sign, film, par)
+
+
+def _describe(segment: reference.Segment, t: float, film, par) -> tuple[float, ...]:
+    state = segment.dense(t)
+    r = _rates(segment, state, film, par)
+    matrix = np.array(k.rotation_matrix(*state[7:11])).reshape(3, 3)
+    omega = np.array(r[7:10])
+    axis = matrix.T @ omega / max(float(np.linalg.norm(omega)), 1e-12)
+    contact = -matrix[2]
+    h_lane = k.film_at(state[0], state[1], film, par[k.P_BOARD], par[k.P_CELL_X])
+    # r[0:2] is the velocity in force: while rolling that of the constraint
+    return (state[0], state[1], r[0], r[1], *omega, state[11], r[11], r[12], r[13], h_lane,
+            *axis, *contact)
+
+
+def _power(segment: reference.Segment, t: float, film, par) -> float:
+    """Power [W] lost to friction: mu N |u| by slip and -Mz wz by pivoting."""
+    r = _rates(segment, segment.dense(t), film, par)
+    load = par[k.P_MASS] * par[k.P_GRAVITY]
+    return r[12] * load * r[13] - r[6] * r[9]
+
+
+def _work_at_steps(segment: reference.Segment, film, par) -> np.ndarray:
+    """Friction work [J] from the segment's start to each solver step, by Gauss quadrature."""
+    total = [0.0]
+    for a, b in zip(segment.t[:-1], segment.t[1:], strict=True):
+        half = 0.5 * (b - a)
+        inside = sum(
+            w * _power(segment, a + half * (1 + node), film, par)
+            for node, w in zip(_GAUSS_NODES, _GAUSS_WEIGHTS, strict=True)
+        )
+        total.append(total[-1] + half * inside)
+    return np.array(total)
+
+
+def _running(rate: np.ndarray, t: np.ndarray) -> np.ndarray:
+    """Integral of a sampled rate from the start to each sample (trapezoids)."""
+    return np.concatenate([[0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(t))])
+
+
+def _first_crossing(values: np.ndarray, level: float, at: np.ndarray) -> float:
+    """Where `values`, seen in the direction of `level`, first reach it (linear between samples)."""
+    if level == 0.0:
+        return float(at[-1])
+    share = values / level
+    n = int(np.argmax(share >= 1.0))
+    if n == 0:
+        return float(at[-1])
+    return float(np.interp(1.0, share[n - 1 : n + 1], at[n - 1 : n + 1]))
+
+
+def _outermost(path: reference.ReferencePath, t: np.ndarray, low: int) -> tuple[float, float]:
+    """The outermost point (x, y) [m]: the sampled lowest y, refined on the dense solution."""
+    from scipy.optimize import minimize_scalar
+
+    a = t[max(low - 1, 0)]
+    b = t[min(low + 1, len(t) - 1)]
+    best = path.state_at(t[low])
+    if b > a:
+        found = minimize_scalar(lambda s: path.state_at(s)[1], bounds=(a, b), method="bounded",
+                                options={"xatol": 1e-7})
+        refined = path.state_at(found.x)
+        if refined[1] < best[1]:
+            best = refined
+    return float(best[0]), float(best[1])
+
+
+@dataclass(frozen=True)
+class ShotTable:
+    """Many shots of one or more balls on one pattern: arrays of length n in trade units.
+
+    outcome : (n,) codes, indices into pocket.OUTCOMES. entry_* : at first contact with a pin, NaN
+    without one. path_board, track_film_um : (n, 61) at whole feet, or None. The player's boards.
+    """
+
+    outcome: np.ndarray
+    entry_board: np.ndarray
+    entry_angle_deg: np.ndarray
+    entry_speed_mph: np.ndarray
+    entry_rev_rpm: np.ndarray
+    entry_slip_ms: np.ndarray
+    time_s: np.ndarray
+    breakpoint_board: np.ndarray
+    breakpoint_ft: np.ndarray
+    hook_ft: np.ndarray
+    roll_ft: np.ndarray
+    revolutions: np.ndarray
+    flare_in: np.ndarray
+    track_film_end_um: np.ndarray
+    path_board: np.ndarray | None = None
+    track_film_um: np.ndarray | None = None
+
+    def __len__(self) -> int:
+        return len(self.outcome)
+
+    def rate(self, outcome: str = "pocket") -> float:
+        """Share of shots with that outcome."""
+        return float(np.mean(self.outcome == OUTCOMES.index(outcome)))
+
+
+def throw_many(
+    ball: Ball | Sequence[Ball],
+    releases: np.ndarray,
+    pattern: OilPattern,
+    *,
+    hand: str = "right",
+    which: np.ndarray | None = None,
+    friction: FrictionModel = DEFAULT_FRICTION,
+    keep_paths: bool = False,
+) -> ShotTable:
+    """Follow many releases with the batch engine.
+
+    Parameters
+    ----------
+    ball : one ball, or several with `which` naming each shot's.
+    releases : (n, 7) in release.RELEASE_COLUMNS, the player's boards.
+    which : (n,) indices into the balls; default all 0.
+    keep_paths : also return board and track film at each whole foot.
+    """
+    balls = [ball] if isinstance(ball, Ball) else list(ball)
+    pars = np.array([
+        setup.parameter_vector(b, viscosity_cp=pattern.viscosity_cp, friction=friction)
+        for b in balls
+    ])
+    return throw_parameters(
+        np.array([b.inertia.pap_body for b in balls]), pars, releases,
+        pattern.film_m(check_hand(hand)), which=which, keep_paths=keep_paths,
+    )
+
+
+def throw_parameters(
+    paps: np.ndarray,
+    pars: np.ndarray,
+    releases: np.ndarray,
+    film: np.ndarray,
+    *,
+    which: np.ndarray | None = None,
+    keep_paths: bool = False,
+) -> ShotTable:
+    """As `throw_many`, for parameter vectors (b, P_COUNT) and PAPs (b, 3) made by the caller.
+
+    `film` (60, 39) [m] is in the player's board order. For studies that vary parameters directly.
+    """
+    releases = np.atleast_2d(np.asarray(releases, dtype=float))
+    if releases.shape[1] != 7:
+        raise InputError(f"releases have {releases.shape[1]} columns; accepted: 7")
+    index = np.zeros(len(releases), dtype=np.int64) if which is None else np.asarray(which)
+    result = batch.run(
+        setup.shot_matrix(releases), index, paps, pars, film, setup.pin_array(),
+        keep_traces=keep_paths,
+    )
+    return shot_table(result, pars, index)
+
+
+def shot_table(result: batch.BatchRows, pars: np.ndarray, which: np.ndarray) -> ShotTable:
+    """Rows of the core in trade units."""
+    rows = result.rows
+    end = rows[:, k.R_END].astype(int)
+    touched = end == k.END_PIN
+    board = rows[:, k.R_Y] / BOARD_M + 0.5
+    radius = pars[which, k.P_RADIUS]
+    vx, vy = rows[:, k.R_VX], rows[:, k.R_VY]
+    slip = np.hypot(vx - radius * rows[:, k.R_WY], vy + radius * rows[:, k.R_WX])
+    spin = np.sqrt(np.sum(rows[:, k.R_WX : k.R_WZ + 1] ** 2, axis=1))
+
+    def at_pin(values: np.ndarray) -> np.ndarray:
+        return np.where(touched, values, np.nan)
+
+    traces = result.traces
+    return ShotTable(
+        outcome=classify(end, rows[:, k.R_PIN].astype(int), board),
+        entry_board=at_pin(board),
+        entry_angle_deg=at_pin(np.degrees(np.arctan2(vy, vx))),
+        entry_speed_mph=at_pin(np.hypot(vx, vy) / MPH_MS),
+        entry_rev_rpm=at_pin(spin / RPM_RADS),
+        entry_slip_ms=at_pin(slip),
+        time_s=rows[:, k.R_TIME],
+        breakpoint_board=rows[:, k.R_BREAK_Y] / BOARD_M + 0.5,
+        breakpoint_ft=rows[:, k.R_BREAK_X] / FOOT_M,
+        hook_ft=rows[:, k.R_HOOK_X] / FOOT_M,
+        roll_ft=rows[:, k.R_ROLL_X] / FOOT_M,
+        revolutions=rows[:, k.R_TURNS],
+        flare_in=rows[:, k.R_FLARE] / INCH_M,
+        track_film_end_um=rows[:, k.R_TRACK_FILM] / MICRON_M,
+        path_board=traces[:, :, k.T_Y] / BOARD_M + 0.5 if len(traces) else None,
+        track_film_um=traces[:, :, k.T_FILM] / MICRON_M if len(traces) else None,
+    )

@@ -1,0 +1,359 @@
+"""The carry table: strike chance and leaves by entry board, angle and speed. No engine needed.
+
+The table ships as the simulated runs themselves (board, angle, speed, mask of standing pins) and
+is smoothed when loaded, so nothing is hidden in it:
+
+    P(leave | b, a, s) = sum_r k_r [leave_r = leave] / sum_r k_r,
+    k_r = exp(-(b - b_r)^2/2h_b^2 - (a - a_r)^2/2h_a^2 - (s - s_r)^2/2h_s^2),
+
+a Gaussian kernel average (Nadaraya 1964, Watson 1964; status: from memory). No shape is assumed
+beyond smoothness over a bandwidth. The bandwidths were chosen by leave-one-out likelihood of the
+runs between boards 14 and 21 (benchmarks/build_carry_table.py) and are stored with the runs; the
+one in boards widens where the runs are sparse. The rack is symmetric, so every run also serves
+mirrored: (b, a, leave) -> (40 - b, -a, mirrored leave).
+
+A shot outside the box of the runs is given the nearest edge and counted in `outside`.
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from ..errors import InputError
+from ..stats import wilson
+
+DATA_FILE = Path(__file__).parents[1] / "data" / "carry.npz"
+NODE_BOARDS = np.arange(1.0, 39.01, 0.25)
+NODE_ANGLES = np.arange(0.0, 7.51, 0.5)
+NODE_SPEEDS = np.array([13.0, 14.5, 16.0, 17.5, 19.0])
+KERNEL_REACH = 5.0  # bandwidths; farther runs have no weight
+CENTRE_BOARD = 20.0
+_MIRROR_PIN = np.array([0, 2, 1, 5, 4, 3, 9, 8, 7, 6])  # 2<->3, 4<->6, 7<->10, 8<->9
+
+
+def mirror_mask(mask: ArrayLike) -> np.ndarray:
+    """The leave seen in a mirror: pins 2/3, 4/6, 7/10 and 8/9 change places."""
+    given = np.asarray(mask, dtype=np.int64)
+    out = np.zeros_like(given)
+    for pin, other in enumerate(_MIRROR_PIN):
+        out |= ((given >> pin) & 1) << other
+    return out
+
+
+def board_bandwidth(board: ArrayLike, width: float) -> np.ndarray:
+    """Bandwidth [boards] at a board: `width` between boards 13.5 and 21.5, then wider.
+
+    It grows with the distance between neighbouring cells of the build, which is half a board in
+    the middle and about two near the edges of the lane: linearly, to 1 board (or `width`, if that
+    is more) 4 boards out.
+    """
+    b = np.asarray(board, dtype=float)
+    away = np.maximum(np.maximum(13.5 - b, b - 21.5), 0.0)
+    return width + (max(1.0, width) - width) * np.minimum(away / 4.0, 1.0)
+
+
+@dataclass(frozen=True)
+class ShotWeights:
+    """Shots placed on the table's nodes.
+
+    strike : strike chance of each shot, NaN where it is not finite; outside : shots that got the
+    nearest edge; plain, flipped : (nodes,) mean weight of each node over the finite shots, for
+    angles of 0 or more and for the mirrored ones.
+    """
+
+    strike: np.ndarray
+    outside: np.ndarray
+    plain: np.ndarray
+    flipped: np.ndarray
+
+
+@dataclass(frozen=True)
+class KernelRuns:
+    """The simulated runs as the kernel average uses them: (M,) rows.
+
+    Every run and, where it can matter to an angle of 0 or more, its mirror image.
+
+    origin : index of the simulated run behind each row (a run and its mirror image are one).
+    board, angle_deg, speed_mph : entry of each row; the angle of a mirror image is negative.
+    leaves : (L,) kinds of leave, each once, 0 the strike; index : (M,) which of them each row left.
+    """
+
+    origin: np.ndarray
+    board: np.ndarray
+    angle_deg: np.ndarray
+    speed_mph: np.ndarray
+    leaves: np.ndarray
+    index: np.ndarray
+
+
+@dataclass(frozen=True)
+class CarryTable:
+    """Simulated runs on the pin deck and their kernel average.
+
+    Parameters
+    ----------
+    board, angle_deg, speed_mph : (R,) entry states of the runs.
+    standing : (R,) 10-bit masks left standing.
+    bandwidths : (boards, degrees, mph) of the Gaussian kernel.
+    provenance : how the runs were made.
+    """
+
+    board: np.ndarray = field(repr=False)
+    angle_deg: np.ndarray = field(repr=False)
+    speed_mph: np.ndarray = field(repr=False)
+    standing: np.ndarray = field(repr=False)
+    bandwidths: tuple[float, float, float]
+    provenance: dict[str, Any] = field(repr=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        sizes = {len(x) for x in (self.board, self.angle_deg, self.speed_mph, self.standing)}
+        if len(sizes) != 1 or sizes == {0}:
+            raise InputError("a carry table needs equally many boards, angles, speeds and leaves")
+        if min(self.bandwidths) <= 0:
+            raise InputError("bandwidths must be above 0")
+
+    # --- loading ---------------------------------------------------------------------------
+
+    @classmethod
+    def load(cls, path: str | Path | None = None) -> CarryTable:
+        """Read a table; the one in the package by default."""
+        source = Path(path) if path is not None else DATA_FILE
+        try:
+            with np.load(source, allow_pickle=False) as data:
+                return cls(
+                    board=data["board"].astype(float) / 100.0,
+                    angle_deg=data["angle"].astype(float) / 100.0,
+                    speed_mph=data["speed"].astype(float) / 100.0,
+                    standing=data["standing"].astype(np.int64),
+                    bandwidths=tuple(float(v) for v in data["bandwidths"]),
+                    provenance=json.loads(str(data["provenance"])),
+                )
+        except FileNotFoundError:
+            raise InputError(f"carry table not found: {source}") from None
+        except (KeyError, ValueError, OSError) as error:
+            raise InputError(f"{source}: not a carry table ({error})") from None
+
+    # --- the kernel average on nodes -------------------------------------------------------
+
+    @functools.cached_property
+    def runs(self) -> KernelRuns:
+        """The runs behind the average, with their mirror images."""
+        near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
+        masks = np.concatenate([self.standing, mirror_mask(self.standing[near])])
+        leaves, index = np.unique(masks, return_inverse=True)
+        return KernelRuns(
+            origin=np.concatenate([np.arange(len(self.board)), near]),
+            board=np.concatenate([self.board, 2 * CENTRE_BOARD - self.board[near]]),
+            angle_deg=np.concatenate([self.angle_deg, -self.angle_deg[near]]),
+            speed_mph=np.concatenate([self.speed_mph, self.speed_mph[near]]),
+            leaves=leaves,
+            index=index,
+        )
+
+    @functools.cached_property
+    def kernel_factors(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Kernel factors (nodes, M) of nodes and `runs` along board, angle and speed.
+
+        The weight of row m at the node (i, j, k) is their product: board[i, m] angle[j, m]
+        speed[k, m]; nodes are NODE_BOARDS, NODE_ANGLES, NODE_SPEEDS.
+        """
+        runs = self.runs
+        h_b, h_a, h_s = self.bandwidths
+
+        def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
+            z = (nodes[:, None] - at[None, :]) / width
+            out = np.zeros(z.shape)
+            near = np.abs(z) < KERNEL_REACH
+            out[near] = np.exp(-0.5 * z[near] ** 2)
+            return out
+
+        return (
+            gauss(NODE_BOARDS, runs.board, board_bandwidth(NODE_BOARDS, h_b)[:, None]),
+            gauss(NODE_ANGLES, runs.angle_deg, h_a),
+            gauss(NODE_SPEEDS, runs.speed_mph, h_s),
+        )
+
+    @functools.cached_property
+    def rows_near(self) -> tuple[np.ndarray, ...]:
+        """For each of NODE_BOARDS the rows of `runs` that have a weight there."""
+        return tuple(np.flatnonzero(row) for row in self.kernel_factors[0])
+
+    @functools.cached_property
+    def _nodes(self) -> dict[str, np.ndarray]:
+        """Sums over runs at each node: weight, weight squared, weight of strikes."""
+        k_b, k_a, k_s = self.kernel_factors
+        strike = (self.runs.leaves[self.runs.index] == 0).astype(float)
+        shape = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
+        sums = {name: np.empty(shape) for name in ("n", "n2", "strikes")}
+        for i, rows in enumerate(self.rows_near):
+            across = k_b[i, rows] * k_a[:, rows]  # (angles, rows)
+            fast = k_s[:, rows].T  # (rows, speeds)
+            sums["n"][i] = across @ fast
+            sums["n2"][i] = across**2 @ fast**2
+            sums["strikes"][i] = (across * strike[rows]) @ fast
+        with np.errstate(invalid="ignore"):  # NaN where no run reaches a node
+            sums["strike"] = sums["strikes"] / sums["n"]
+            sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
+        return sums
+
+    # --- asking ----------------------------------------------------------------------------
+
+    def weigh(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> ShotWeights:
+        """Place shots on the nodes: strike chances, node weights, flags; see `ShotWeights`.
+
+        Linear between nodes a quarter board, half a degree and 1.5 mph apart. Outside the box of
+        the runs the nearest edge is used and the shot marked.
+        """
+        b, a, s = np.broadcast_arrays(
+            np.asarray(board, float), np.asarray(angle_deg, float), np.asarray(speed_mph, float)
+        )
+        shape = b.shape
+        b, a, s = b.ravel(), a.ravel(), s.ravel()
+        lost = ~(np.isfinite(b) & np.isfinite(a) & np.isfinite(s))
+        mirrored = a < 0
+        b = np.where(mirrored, 2 * CENTRE_BOARD - b, b)
+        a = np.abs(a)
+        outside = np.zeros(b.shape, dtype=bool)
+        low, share = [], []
+        for value, nodes in ((b, NODE_BOARDS), (a, NODE_ANGLES), (s, NODE_SPEEDS)):
+            step = nodes[1] - nodes[0]
+            with np.errstate(invalid="ignore"):
+                # up to half a step beyond the last node a run lies near enough
+                outside |= (value < nodes[0] - step / 2) | (value > nodes[-1] + step / 2)
+            at = (np.clip(np.where(lost, nodes[0], value), nodes[0], nodes[-1]) - nodes[0]) / step
+            floor = np.minimum(at.astype(np.int64), len(nodes) - 2)
+            low.append(floor)
+            share.append(at - floor)
+        n_a, n_s = len(NODE_ANGLES), len(NODE_SPEEDS)
+        strike, size = self._nodes["strike"].ravel(), self._nodes["n"].size
+        first = (low[0] * n_a + low[1]) * n_s + low[2]
+        chance = np.zeros(b.size)
+        plain, flipped = np.zeros(size), np.zeros(size)
+        keep_plain, keep_flipped = ~mirrored & ~lost, mirrored & ~lost
+        some = keep_flipped.any()
+        for i in (0, 1):
+            for j in (0, 1):
+                across = (share[0] if i else 1.0 - share[0]) * (
+                    share[1] if j else 1.0 - share[1])
+                for k in (0, 1):
+                    weight = across * (share[2] if k else 1.0 - share[2])
+                    corner = first + (i * n_a + j) * n_s + k
+                    chance += weight * strike[corner]
+                    plain += np.bincount(corner, weight * keep_plain, minlength=size)
+                    if some:
+                        flipped += np.bincount(corner, weight * keep_flipped, minlength=size)
+        used = max(int((~lost).sum()), 1)
+        return ShotWeights(
+            strike=np.where(lost, np.nan, chance).reshape(shape),
+            outside=(outside & ~lost).reshape(shape),
+            plain=plain / used,
+            flipped=flipped / used,
+        )
+
+    def strike_probability(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> np.ndarray:
+        """Strike chance of each shot (broadcast arrays); NaN where an input is not finite.
+
+        Outside the box of the runs the nearest edge is used: ask `outside` which shots those are.
+        """
+        return self.weigh(board, angle_deg, speed_mph).strike
+
+    def strike_interval(
+        self, board: float, angle_deg: float, speed_mph: float, confidence: float = 0.95
+    ) -> tuple[float, float, float, float]:
+        """(rate, low, high, runs that count) at one entry: Wilson on the kernel's effective runs.
+
+        Effective runs: (sum k)^2 / sum k^2. Smoothing bias is not in the interval.
+        """
+        shot = self.weigh(board, angle_deg, speed_mph)
+        p = float(shot.strike)
+        if not np.isfinite(p):
+            return (float("nan"),) * 4
+        at = shot.plain + shot.flipped
+        near = at > 0
+        n_eff = float((self._nodes["n_eff"].ravel()[near] * at[near]).sum())
+        n = max(round(n_eff), 1)
+        rate = wilson(min(max(p, 0.0), 1.0) * n, n, confidence)
+        return p, rate.low, rate.high, n_eff
+
+    def outside(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> np.ndarray:
+        """True where a shot lies beyond the box of the runs and got the nearest edge."""
+        return self.weigh(board, angle_deg, speed_mph).outside
+
+    def run_weights(self, shots: ShotWeights) -> tuple[np.ndarray, np.ndarray]:
+        """Weight of each run in the average over the shots: (plain, mirrored), together sum 1.
+
+        The average leave distribution of any set of shots is linear in the runs; these are its
+        coefficients, and with them go the leaves and the table's own uncertainty.
+        """
+        k_b, k_a, k_s = self.kernel_factors
+        n = self._nodes["n"]
+        out = []
+        for at_nodes in (shots.plain, shots.flipped):
+            scaled = np.divide(at_nodes.reshape(n.shape), n, out=np.zeros(n.shape), where=n > 0)
+            total = np.zeros(k_b.shape[1])
+            for i, a in enumerate(k_a):
+                rows = scaled[:, i]  # (boards, speeds)
+                if rows.any():
+                    total += a * ((rows.T @ k_b) * k_s).sum(axis=0)
+            out.append(total)
+        return out[0], out[1]
+
+    def leaves_of_runs(
+        self, plain: np.ndarray, flipped: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """(masks, probabilities), most likely first, from the weights of `run_weights`."""
+        runs = self.runs
+        size = len(runs.leaves)
+        chance = np.zeros(1024)
+        chance[runs.leaves] += np.bincount(runs.index, plain, minlength=size)
+        np.add.at(chance, mirror_mask(runs.leaves),
+                  np.bincount(runs.index, flipped, minlength=size))
+        masks = np.flatnonzero(chance > 0)
+        masks = masks[np.argsort(-chance[masks], kind="stable")]
+        return masks, chance[masks] / chance.sum()
+
+    def leave_distribution(
+        self, board: ArrayLike, angle_deg: ArrayLike, speed_mph: ArrayLike
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Leaves averaged over the shots: (masks, probabilities), most likely first; 0 = strike.
+
+        Shots that are not finite are left out; InputError if none is.
+        """
+        plain, flipped = self.run_weights(self.weigh(board, angle_deg, speed_mph))
+        if plain.sum() + flipped.sum() <= 0.0:
+            raise InputError("no shot with a finite entry board, angle and speed")
+        return self.leaves_of_runs(plain, flipped)
+
+    def table_variance(self, plain: np.ndarray, flipped: np.ndarray) -> float:
+        """Variance of an averaged strike rate that comes from the finite number of runs.
+
+        sum_r u_r^2 p_r (1 - p_r), with u_r the weight of run r (a run and its mirror image are
+        one) and p_r the smoothed strike chance where the run lies.
+        """
+        u = plain + flipped
+        original = np.bincount(self.runs.origin, u, minlength=len(self.board))
+        p = self._strike_at_runs
+        return float((original**2 * p * (1.0 - p)).sum())
+
+    @functools.cached_property
+    def _strike_at_runs(self) -> np.ndarray:
+        return self.strike_probability(self.board, self.angle_deg, self.speed_mph)
+
+
+@functools.cache
+def default_table() -> CarryTable:
+    """The table that ships with the package, read once."""
+    return CarryTable.load()
