@@ -22,8 +22,8 @@ def test_the_second_process_compiles_what_the_batch_then_loads(tmp_path):
     code = textwrap.dedent("""
         from lanesim.catalog import load_ball, load_pattern_named
         from lanesim.motion import compiled, kernels
-        from lanesim.release import Release
-        from lanesim.trajectory import throw, throw_many
+        from lanesim.player import Release
+        from lanesim.motion.trajectory import throw, throw_many
         release, ball = Release(18, 400, 45, 15, 24, -2.5), load_ball("strong-solid")
         pattern = load_pattern_named("medium-42")
         assert not compiled.is_kept(kernels.throw_chunk)

@@ -108,9 +108,9 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
         from numba.core.dispatcher import Dispatcher
         from lanesim.catalog import load_ball, load_pattern_named
         from lanesim.motion import kernels
-        from lanesim.release import Release
-        from lanesim.trajectory import throw, throw_many, throw_parameters
-        from lanesim.transition import throw_in_turn
+        from lanesim.player import Release
+        from lanesim.motion.trajectory import throw, throw_many, throw_parameters
+        from lanesim.studies.transition import throw_in_turn
         from lanesim.motion import setup
         ball, other = load_ball("strong-solid"), load_ball("strong-asym")
         pattern = load_pattern_named("medium-42")
@@ -158,8 +158,8 @@ def test_batch_does_not_depend_on_the_number_of_threads():
         import hashlib, numpy as np
         from lanesim.motion import batch
         from lanesim.catalog import load_ball, load_pattern_named, named_spread
-        from lanesim.release import Release, sample_releases
-        from lanesim.trajectory import throw_many
+        from lanesim.player import Release, sample_releases
+        from lanesim.motion.trajectory import throw_many
         rows = sample_releases(Release(18, 400, 45, 15, 24, -2.5), named_spread("180"), 1100, 5)
         for threads in (1, 2, 3, 4):
             batch.THREADS = threads

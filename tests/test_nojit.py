@@ -18,7 +18,7 @@ import json, sys
 import numpy as np
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.motion import batch, reference, setup
-from lanesim.release import Release
+from lanesim.player import Release
 out = {}
 for ball_name, pattern_name, release in [
     ("strong-solid", "medium-42", Release(18.6, 436, 45, 15, 24, -2.8)),
