@@ -6,6 +6,8 @@ builds in benchmarks/ only.
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from .compiling import jit
@@ -36,6 +38,7 @@ def on_processor(sets, places, scatters, pin, spots, noise, standing, which, out
                     status, par, pairs, frames, out[i])
 
 
+@functools.cache
 def card_kernel():
     """The kernel for a card: one thread a ball, its rows columns of the arrays handed in."""
     from numba import cuda
