@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "transition": ("lanesim.cli.transition", "How the oil moves as games go by."),
     "fit": ("lanesim.cli.fit", "Set the model to paths measured on a lane."),
     "bag": ("lanesim.cli.bag", "Which balls to take to an event."),
+    "guide": ("lanesim.cli.guide", "Worked examples and file formats."),
 }
 INTERRUPTED = 130  # what a shell reports for a command stopped by Ctrl-C
 
