@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,9 +31,6 @@ if TYPE_CHECKING:
     from .studies.transition import TransitionResult
     from .studies.wear import WearResult
 
-BallLike = "Ball | str | PathLike[str]"
-PatternLike = "OilPattern | str | PathLike[str]"
-
 DEFAULT_BALL = "strong-solid"
 DEFAULT_PATTERN = "medium-42"
 DEFAULT_LEVEL = "200"
@@ -52,7 +48,7 @@ def as_ball(given: Any) -> Ball:
 
     if isinstance(given, Ball):
         return given
-    if isinstance(given, str | PathLike):
+    if isinstance(given, str | Path):
         return load_ball(str(given))
     raise _wrong("ball", given, "a Ball, a shipped ball's name or a ball file")
 
@@ -64,7 +60,7 @@ def as_pattern(given: Any) -> OilPattern:
 
     if isinstance(given, OilPattern):
         return given
-    if isinstance(given, str | PathLike):
+    if isinstance(given, str | Path):
         return load_pattern_named(str(given))
     raise _wrong("pattern", given, "an OilPattern, a shipped pattern's name or an .oil file")
 
@@ -78,7 +74,7 @@ def as_release(given: Any = None, settings: Mapping[str, Any] | None = None) -> 
     if given is None:
         given = Release()
     if not isinstance(given, Release):
-        raise _wrong("release", given, "a Release, a Player, or settings such as speed=17, revs=300")
+        raise _wrong("release", given, "a Release, a Player, or settings such as speed=17")
     changes = {}
     for name, value in (settings or {}).items():
         if name not in SETTINGS:
@@ -96,7 +92,7 @@ def as_player(given: Any = None, settings: Mapping[str, Any] | None = None) -> P
         given = DEFAULT_LEVEL
     if isinstance(given, str) and given in LEVELS:
         given = Player("player", Release(), named_spread(given), f"assumed level {given}")
-    elif isinstance(given, str | PathLike):
+    elif isinstance(given, str | Path):
         given = load_player(str(given))
     if not isinstance(given, Player):
         raise _wrong("player", given, "a Player, a level (elite, 220, 200, 180, 160) or a player "
@@ -159,7 +155,7 @@ def compare(ball: Any = DEFAULT_BALL, release: Any = None, pattern: Any = DEFAUL
         finishes=[parse_finish(str(f)) for f in _several(finish)])
     return study.compare(variants, as_release(release, settings),
                          spread=None if level is None else named_spread(level), seed=seed,
-                         **({} if shots is None else {"shots": shots}))
+                         shots=study.DEFAULT_SHOTS if shots is None else shots)
 
 
 def sweep(ball: Any = DEFAULT_BALL, release: Any = None, pattern: Any = DEFAULT_PATTERN, *,
@@ -191,26 +187,27 @@ def lineup(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_
            aim: str = "pocket", shots: int | None = None, seed: int = 1,
            **settings: Any) -> LineResult:
     """Where to stand and aim, and how often the player's spread then does what is aimed at."""
-    from .lines.lineup import find_line
+    from .lines import lineup as search
 
     who = as_player(player, settings)
-    return find_line(as_ball(ball), as_pattern(pattern), who.release, who.spread, aim=aim, seed=seed,
-                     **({} if shots is None else {"shots": shots}))
+    return search.find_line(as_ball(ball), as_pattern(pattern), who.release, who.spread, aim=aim,
+                            seed=seed, shots=search.DEFAULT_SHOTS if shots is None else shots)
 
 
 def odds(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
          lines: str = "own", aim: str = "pocket", shots: int | None = None, seed: int = 1,
          **settings: Any) -> OddsResult:
     """How often each of several balls finds the pocket and strikes, on the same shots."""
-    from .studies.odds import odds as study
+    from .studies import odds as study
 
     who = as_player(player, settings)
-    return study([as_ball(b) for b in _several(ball)], as_pattern(pattern), who.release, who.spread,
-                 lines=lines, aim=aim, seed=seed, **({} if shots is None else {"shots": shots}))
+    return study.odds([as_ball(b) for b in _several(ball)], as_pattern(pattern), who.release,
+                      who.spread, lines=lines, aim=aim, seed=seed,
+                      shots=study.DEFAULT_SHOTS if shots is None else shots)
 
 
 def transition(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
-               games: int = 3, others: Any = (), shots: int | None = None, seed: int = 1,
+               games: int = 3, others: Any = (), shots: int = 128, seed: int = 1,
                **settings: Any) -> TransitionResult:
     """What becomes of the oil, and of each ball's reaction, as `games` games are bowled.
 
@@ -220,13 +217,12 @@ def transition(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFA
 
     who, thrown = as_player(player, settings), as_ball(ball)
     return study.study(as_pattern(pattern), [study.Entrant(who, thrown, who.name)], games,
-                       balls=[as_ball(b) for b in _several(others)], seed=seed,
-                       **({} if shots is None else {"shots": shots}))
+                       balls=[as_ball(b) for b in _several(others)], seed=seed, shots=shots)
 
 
-def wear(log: str | PathLike[str], player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
-         balls: str | PathLike[str] | None = None, today: Any = None, event: Any = None,
-         shots: int | None = None, seed: int = 1, **settings: Any) -> WearResult:
+def wear(log: str | Path, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
+         balls: str | Path | None = None, today: Any = None, event: Any = None,
+         shots: int = 512, seed: int = 1, **settings: Any) -> WearResult:
     """What the games in a log file have done to each ball, today and at an event.
 
     balls : ball file with the balls of the log; None: the shipped ones. today, event : dates, or
@@ -243,10 +239,10 @@ def wear(log: str | PathLike[str], player: Any = None, pattern: Any = DEFAULT_PA
     book = load_log(log, known)
     return study.study(book, known, as_pattern(pattern), as_player(player, settings),
                        today=day(today, "today") or book.last_day, event=day(event, "event"),
-                       seed=seed, **({} if shots is None else {"shots": shots}))
+                       seed=seed, shots=shots)
 
 
-def fit_shots(shots: str | PathLike[str], player: Any = None, pattern: Any = None, *,
+def fit_shots(shots: str | Path, player: Any = None, pattern: Any = None, *,
               ball: Any = None, seed: int = 0, **settings: Any) -> FitResult:
     """Set the model to a file of measured shots.
 
@@ -268,18 +264,18 @@ def fit_shots(shots: str | PathLike[str], player: Any = None, pattern: Any = Non
     return estimate(log, given, patterns, hand=who.release.hand, usual=who.release, seed=seed)
 
 
-def plan_bag(event: str | PathLike[str], *, shots: int | None = None, seed: int = 1,
-             kept: str | PathLike[str] | None = None) -> BagPlan:
+def plan_bag(event: str | Path, *, shots: int | None = None, seed: int = 1,
+             kept: str | Path | None = None) -> BagPlan:
     """Which balls to take to the event in a file, drilled and finished how.
 
     kept : folder that keeps what was thrown, so that a second run is quick; None: nothing is kept.
     """
+    from .bag import plan as study
     from .bag.cache import Cache
     from .bag.event import load_event
-    from .bag.plan import plan
 
-    return plan(load_event(str(event)), seed=seed, cache=Cache(None if kept is None else Path(kept)),
-                **({} if shots is None else {"shots": shots}))
+    return study.plan(load_event(str(event)), seed=seed, cache=Cache(kept),
+                      shots=study.DEFAULT_SHOTS if shots is None else shots)
 
 
 def score(strikes: float = 50.0, *, nines: float = 80.0, spares: float = 95.0,

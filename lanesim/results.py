@@ -63,8 +63,9 @@ class Story:
                 f'<td style="text-align:left">{html.escape(value)}</td></tr>'
                 for name, value in self.facts) + "</table>")
         if self.rows:
-            out.append(f"<table><thead><tr>{cells(self.header, 'th')}</tr></thead><tbody>" + "".join(
-                f"<tr>{cells(row, 'td')}</tr>" for row in self.rows) + "</tbody></table>")
+            rows = "".join(f"<tr>{cells(row, 'td')}</tr>" for row in self.rows)
+            out.append(f"<table><thead><tr>{cells(self.header, 'th')}</tr></thead>"
+                       f"<tbody>{rows}</tbody></table>")
         out += [f"<p>{html.escape(note)}</p>" for note in self.notes]
         return "\n".join(out)
 

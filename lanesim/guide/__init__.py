@@ -12,8 +12,8 @@ from ..errors import nearest_name
 
 FOLDER = Path(__file__).parent
 # in the order of reading; a page that is not named here comes last
-ORDER = ("throw", "compare", "lines", "pins", "games", "spares", "drill", "shots", "bag", "practice",
-         "page", "files", "python", "model")
+ORDER = ("throw", "compare", "lines", "pins", "games", "spares", "drill", "shots", "bag",
+         "practice", "page", "files", "python", "model")
 
 
 def topics() -> dict[str, Path]:
