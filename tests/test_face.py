@@ -23,7 +23,7 @@ def test_every_name_offered_is_there():
     assert {*lanesim.__all__} == {"__version__", *lanesim._HOMES}
     for name in lanesim.__all__:
         assert getattr(lanesim, name) is not None
-    with pytest.raises(AttributeError, match="it offers .*throw"):
+    with pytest.raises(AttributeError, match=r"it offers .*throw"):
         _ = lanesim.trow
 
 
