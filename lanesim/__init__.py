@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     from .face import throw as throw
     from .face import transition as transition
     from .face import wear as wear
-    from .lane.pattern import OilPattern as Pattern
+    from .lane.pattern import OilPattern
     from .player import Player as Player
     from .player import Release as Release
     from .player import Spread as Spread
+
+    Pattern = OilPattern
 
 # name -> module, or (module, its name there)
 _HOMES: dict[str, str | tuple[str, str]] = {
