@@ -16,7 +16,7 @@ from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
 from .equipment.drilling import DEFAULT_GRIP, Grip, load_grip
 from .equipment.layout import Layout
-from .errors import InputError, nearest_name
+from .errors import InputError, nearest_name, shown
 from .files import parse_toml, read_text, read_toml
 from .lane.pattern import OilPattern, load_pattern, pattern_files
 from .player import LEVELS, Player, Release, Spread
@@ -73,17 +73,18 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
     InputError
         naming the file, the ball and the key.
     """
-    entries = parse_toml(read_text(path, "ball"), dict[str, BallEntry], str(path))
+    where = shown(path)
+    entries = parse_toml(read_text(path, "ball"), dict[str, BallEntry], where, each="ball")
     if not entries:
-        raise InputError(f"{path}: no ball in it; each ball is a table [name]")
+        raise InputError(f"{where}: no ball in it; each ball is a table [name]")
     balls = {}
     for name, entry in entries.items():
         try:
             balls[name] = entry.ball(name, Path(path).parent)
         except InputError as error:
-            text = str(error)
-            text = text if name in text else f"[{name}]: {text}"
-            raise InputError(f"{path}: {text}") from None
+            place = f"ball '{name}'"
+            text = str(error).removeprefix(place).lstrip(": ")
+            raise InputError(f"{where}: {place}: {text}") from None
     return balls
 
 
@@ -106,7 +107,7 @@ def load_ball(spec: str) -> Ball:
         name = name.removeprefix(":")
         if not name:
             if len(balls) > 1:
-                raise InputError(f"{path}.toml holds {len(balls)} balls; say which: "
+                raise InputError(f"{path}.toml holds {len(balls)} balls; say which, as in "
                                  f"{path}.toml:{next(iter(balls))}")
             return next(iter(balls.values()))
         if name not in balls:
@@ -179,4 +180,5 @@ def load_player(path: str | Path) -> Player:
         return read_toml(path, PlayerEntry, "player").player()
     except InputError as error:
         text = str(error)
-        raise InputError(text if str(path) in text else f"{path}: {text}") from None
+        where = shown(path)
+        raise InputError(text if where in text else f"{where}: {text}") from None

@@ -17,7 +17,6 @@ Heavy imports stay inside functions.
 from __future__ import annotations
 
 import functools
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -117,30 +116,19 @@ class OutputFile(click.ParamType):
         self.kinds = tuple(kinds)
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Path:
-        """Check the ending and that the folder can take a file."""
+        """Check the ending, that the file can be written, and that no other option writes it."""
+        from ..files import check_target
+
         path = Path(value)
         if self.kinds and path.suffix.lower() not in self.kinds:
             raise InputError(f"cannot write {path}: the name must end in {_either(self.kinds)}")
-        check_writable(path)
+        target = check_target(path)
+        if ctx is not None:
+            taken = ctx.meta.setdefault(f"{__name__}.outputs", {})
+            other = taken.setdefault(target, param.name if param is not None else "")
+            if param is not None and other != param.name:
+                raise InputError(f"{path}: two options would write this file; give each its own")
         return path
-
-
-def check_writable(path: Path) -> None:
-    """Raise InputError if a file could not be written at `path` (missing folders are made)."""
-    if path.is_dir():
-        raise InputError(f"cannot write {path}: it is a folder")
-    check_folder(path.parent)
-
-
-def check_folder(folder: Path) -> None:
-    """Raise InputError if `folder` is not there as a folder we can write to and cannot be made."""
-    present = folder
-    while not present.exists() and present != present.parent:
-        present = present.parent
-    if not present.is_dir():
-        raise InputError(f"cannot write to {folder}: {present} is not a folder")
-    if not os.access(present, os.W_OK | os.X_OK):
-        raise InputError(f"cannot write to {folder}: permission denied")
 
 
 def _either(words: Sequence[str]) -> str:

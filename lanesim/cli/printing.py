@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..errors import shown
+
 if TYPE_CHECKING:
     from ..equipment.ball import Ball
     from ..equipment.layout import Layout
@@ -111,10 +113,10 @@ def say_weight(balls: Iterable[Ball]) -> None:
 
 
 def print_json(value: Any) -> None:
-    """JSON of dicts, lists, arrays and dataclasses on standard output."""
+    """JSON of dicts, lists, arrays and dataclasses on standard output, in UTF-8 (RFC 8259)."""
     from ..files import to_json
 
-    click.echo(to_json(value))
+    click.echo(to_json(value).encode("utf-8"))
 
 
 def print_table(
@@ -195,4 +197,4 @@ def say(text: str) -> None:
 
 def say_written(path: Path) -> None:
     """Tell which file was written (standard error)."""
-    say(f"wrote {path}")
+    say(f"wrote {shown(path)}")
