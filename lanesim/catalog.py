@@ -27,7 +27,7 @@ DEFAULT_PATTERN = "medium-42"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    """One ball in a ball file. layout = [drilling angle deg, pin-to-PAP in, VAL angle deg].
+    """One ball in a ball file; the layout is drilling_deg, pin_to_pap_in and val_deg.
 
     grip = "standard" (an assumed mid-size hand) or a grip file beside the ball file: the holes are
     then taken out, and the path uses the ball as drilled. Without it the ball moves as cast.
@@ -43,7 +43,9 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     games_since_surface: float = 0.0
     games_total: float = 0.0
     oil_extractions: int = 0
-    layout: tuple[float, float, float]
+    drilling_deg: float
+    pin_to_pap_in: float
+    val_deg: float
     grip: str = ""
     note: str = ""
 
@@ -55,7 +57,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
             diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
                         self.oil_extractions),
-            layout=Layout(*self.layout),
+            layout=Layout(self.drilling_deg, self.pin_to_pap_in, self.val_deg),
             grip=read_grip(self.grip, folder) if self.grip else None,
         )
 

@@ -80,14 +80,18 @@ class PatternName(click.ParamType):
         return load_pattern_named(value)
 
 
-class LayoutText(click.ParamType):
-    """A layout as DRILLINGxPINxVAL, as in 50x4.5x30, made a `Layout`."""
+class Inches(click.ParamType):
+    """Inches as 4.5 or 4 1/2, made a number."""
 
-    name = "LAYOUT"
+    name = "INCHES"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Any:
-        """Parse and validate."""
-        return parse_layout(value) if isinstance(value, str) else value
+        """Parse; the range is checked where the number is used."""
+        if not isinstance(value, str):
+            return value
+        from ..equipment.inches import read_inches
+
+        return read_inches(value, param.opts[0] if param is not None else "length")
 
 
 class FinishText(click.ParamType):
@@ -133,21 +137,6 @@ class OutputFile(click.ParamType):
 
 def _either(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
-
-
-def parse_layout(text: str) -> Layout:
-    """Read a layout written DRILLINGxPINxVAL (degrees, inches, degrees), as in '50x4.5x30'."""
-    from ..equipment.layout import Layout
-
-    parts = text.lower().replace("×", "x").split("x")
-    try:
-        drilling, pin, val = (float(part) for part in parts)
-    except ValueError:
-        raise InputError(
-            f"layout '{text}' is not understood; accepted: drilling angle [deg] x pin-to-PAP [in] "
-            "x VAL angle [deg], as in 50x4.5x30"
-        ) from None
-    return Layout(drilling, pin, val)
 
 
 def parse_target(text: str) -> tuple[float, float | None]:
@@ -217,13 +206,10 @@ patterns_option = click.option("--pattern", "patterns", type=PatternName(), mult
                                default=[DEFAULT_PATTERN],
                                help=f"{PATTERN_HELP} Repeat for several. "
                                     f"[default: {DEFAULT_PATTERN}]")
-layout_option = click.option("--layout", type=LayoutText(), metavar="DxPxV",
-                             help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
-                                  "[deg], as in 50x4.5x30.")
-layouts_option = click.option("--layout", "layouts", type=LayoutText(), metavar="DxPxV",
-                              multiple=True,
-                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL "
-                                   "angle [deg], as in 50x4.5x30. Repeat for several.")
+layouts_option = click.option("--layout", "layouts", metavar="WORDS", multiple=True,
+                              help='Drill it so, as in "drill 50, pin 4 1/2, VAL 30" [deg, in, '
+                                   "deg]; what is left out stays the ball's own. Repeat for "
+                                   "several.")
 finish_option = click.option("--finish", type=FinishText(), metavar="GRIT|polish",
                              help="Resurface it first: a grit, as in 1000, or 'polish'.")
 finishes_option = click.option("--finish", "finishes", type=FinishText(), metavar="GRIT|polish",
@@ -234,6 +220,35 @@ json_option = click.option("--json", "as_json", is_flag=True,
                            help="Print JSON on standard output instead of a table.")
 seed_option = click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
                            help="Seed of the random numbers: the same seed, the same answer.")
+
+
+def layout_options(function: Callable) -> Callable:
+    """--drilling, --pin and --val; the command gets `layout`, Layout -> Layout, as one argument."""
+
+    @functools.wraps(function)
+    def wrapped(*args: Any, drilling: float | None, pin: float | None, val: float | None,
+                **kwargs: Any) -> Any:
+        def change(own: Layout) -> Layout:
+            from dataclasses import replace
+
+            given = {"drilling_deg": drilling, "pin_to_pap_in": pin, "val_deg": val}
+            return replace(own, **{k: v for k, v in given.items() if v is not None})
+
+        return function(*args, layout=change, **kwargs)
+
+    for option in reversed(LAYOUT_OPTIONS):
+        wrapped = option(wrapped)
+    return wrapped
+
+
+LAYOUT_OPTIONS = (
+    click.option("--drilling", type=float, metavar="DEG",
+                 help="Drill it with this drilling angle. [default: the ball's]"),
+    click.option("--pin", type=Inches(), metavar="IN",
+                 help="Pin-to-PAP distance, as in 4.5 or '4 1/2'. [default: the ball's]"),
+    click.option("--val", type=float, metavar="DEG",
+                 help="VAL angle. [default: the ball's]"),
+)
 
 
 def out_option(text: str, flag: str = "--out", name: str = "out",
