@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 
 from ..equipment.ball import Ball
+from ..equipment.layout import layout_text
 from ..errors import InputError, check_range
 from ..lane.friction import FrictionModel
 from ..lane.geometry import BOARD_M
@@ -320,11 +321,6 @@ class BagPlan:
 
 
 # --- candidates and lanes -----------------------------------------------------------------------
-
-
-def layout_text(layout: Any) -> str:
-    """A layout as options and tables write it."""
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"
 
 
 def event_uses(event: Event) -> tuple[Use, ...]:
