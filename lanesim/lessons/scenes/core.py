@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from ...equipment.ball import Ball
-from ...equipment.layout import Layout
 from ...face import as_ball, as_pattern, throw
 from .. import Scene
 from ..words import amount, than
@@ -68,8 +67,9 @@ def differential() -> Scene:
             "boards": than(boards, "more", "less", "boards"),
         },
         pictures=(
-            ("path", lambda: draw_paths([first, second], pattern, names, title="The large "
-                                        f"differential hooks {than(boards, 'more', 'less', 'boards')}")),
+            ("path", lambda: draw_paths(
+                [first, second], pattern, names, title="The large differential hooks "
+                                                       + than(boards, "more", "less", "boards"))),
             ("rings-small", lambda: draw_flare(first, mass_bias=False, title=names[0])),
             ("rings-large", lambda: draw_flare(second, mass_bias=False, title=names[1])),
         ),
@@ -109,5 +109,4 @@ def layouts() -> Scene:
 
 
 def _drilled(ball: Ball, pin_in: float) -> Ball:
-    old = ball.layout
-    return replace(ball, layout=Layout(old.drilling_angle_deg, pin_in, old.val_angle_deg))
+    return replace(ball, layout=replace(ball.layout, pin_to_pap_in=pin_in))

@@ -112,5 +112,3 @@ def speed_and_revs() -> Scene:
         shots=tuple((n, s, pattern) for n, s in (("17.6 mph", slow), ("18.6 mph", usual),
                                                  ("19.6 mph", fast))),
     )
-
-__all__ = ["compare", "rotation_and_tilt", "skid_hook_roll", "speed_and_revs"]
