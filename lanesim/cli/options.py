@@ -17,7 +17,6 @@ Heavy imports stay inside functions.
 from __future__ import annotations
 
 import functools
-import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,14 +80,18 @@ class PatternName(click.ParamType):
         return load_pattern_named(value)
 
 
-class LayoutText(click.ParamType):
-    """A layout as DRILLINGxPINxVAL, as in 50x4.5x30, made a `Layout`."""
+class Inches(click.ParamType):
+    """Inches as 4.5 or 4 1/2, made a number."""
 
-    name = "LAYOUT"
+    name = "INCHES"
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Any:
-        """Parse and validate."""
-        return parse_layout(value) if isinstance(value, str) else value
+        """Parse; the range is checked where the number is used."""
+        if not isinstance(value, str):
+            return value
+        from ..equipment.inches import read_inches
+
+        return read_inches(value, param.opts[0] if param is not None else "length")
 
 
 class FinishText(click.ParamType):
@@ -117,49 +120,23 @@ class OutputFile(click.ParamType):
         self.kinds = tuple(kinds)
 
     def convert(self, value: Any, param: Any, ctx: Any) -> Path:
-        """Check the ending and that the folder can take a file."""
+        """Check the ending, that the file can be written, and that no other option writes it."""
+        from ..files import check_target
+
         path = Path(value)
         if self.kinds and path.suffix.lower() not in self.kinds:
             raise InputError(f"cannot write {path}: the name must end in {_either(self.kinds)}")
-        check_writable(path)
+        target = check_target(path)
+        if ctx is not None:
+            taken = ctx.meta.setdefault(f"{__name__}.outputs", {})
+            other = taken.setdefault(target, param.name if param is not None else "")
+            if param is not None and other != param.name:
+                raise InputError(f"{path}: two options would write this file; give each its own")
         return path
-
-
-def check_writable(path: Path) -> None:
-    """Raise InputError if a file could not be written at `path` (missing folders are made)."""
-    if path.is_dir():
-        raise InputError(f"cannot write {path}: it is a folder")
-    check_folder(path.parent)
-
-
-def check_folder(folder: Path) -> None:
-    """Raise InputError if `folder` is not there as a folder we can write to and cannot be made."""
-    present = folder
-    while not present.exists() and present != present.parent:
-        present = present.parent
-    if not present.is_dir():
-        raise InputError(f"cannot write to {folder}: {present} is not a folder")
-    if not os.access(present, os.W_OK | os.X_OK):
-        raise InputError(f"cannot write to {folder}: permission denied")
 
 
 def _either(words: Sequence[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
-
-
-def parse_layout(text: str) -> Layout:
-    """Read a layout written DRILLINGxPINxVAL (degrees, inches, degrees), as in '50x4.5x30'."""
-    from ..equipment.layout import Layout
-
-    parts = text.lower().replace("×", "x").split("x")
-    try:
-        drilling, pin, val = (float(part) for part in parts)
-    except ValueError:
-        raise InputError(
-            f"layout '{text}' is not understood; accepted: drilling angle [deg] x pin-to-PAP [in] "
-            "x VAL angle [deg], as in 50x4.5x30"
-        ) from None
-    return Layout(drilling, pin, val)
 
 
 def parse_target(text: str) -> tuple[float, float | None]:
@@ -229,13 +206,10 @@ patterns_option = click.option("--pattern", "patterns", type=PatternName(), mult
                                default=[DEFAULT_PATTERN],
                                help=f"{PATTERN_HELP} Repeat for several. "
                                     f"[default: {DEFAULT_PATTERN}]")
-layout_option = click.option("--layout", type=LayoutText(), metavar="DxPxV",
-                             help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL angle "
-                                  "[deg], as in 50x4.5x30.")
-layouts_option = click.option("--layout", "layouts", type=LayoutText(), metavar="DxPxV",
-                              multiple=True,
-                              help="Drill it so: drilling angle [deg] x pin-to-PAP [in] x VAL "
-                                   "angle [deg], as in 50x4.5x30. Repeat for several.")
+layouts_option = click.option("--layout", "layouts", metavar="WORDS", multiple=True,
+                              help='Drill it so, as in "drill 50, pin 4 1/2, VAL 30" [deg, in, '
+                                   "deg]; what is left out stays the ball's own. Repeat for "
+                                   "several.")
 finish_option = click.option("--finish", type=FinishText(), metavar="GRIT|polish",
                              help="Resurface it first: a grit, as in 1000, or 'polish'.")
 finishes_option = click.option("--finish", "finishes", type=FinishText(), metavar="GRIT|polish",
@@ -246,6 +220,35 @@ json_option = click.option("--json", "as_json", is_flag=True,
                            help="Print JSON on standard output instead of a table.")
 seed_option = click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
                            help="Seed of the random numbers: the same seed, the same answer.")
+
+
+def layout_options(function: Callable) -> Callable:
+    """--drilling, --pin and --val; the command gets `layout`, Layout -> Layout, as one argument."""
+
+    @functools.wraps(function)
+    def wrapped(*args: Any, drilling: float | None, pin: float | None, val: float | None,
+                **kwargs: Any) -> Any:
+        def change(own: Layout) -> Layout:
+            from dataclasses import replace
+
+            given = {"drilling_deg": drilling, "pin_to_pap_in": pin, "val_deg": val}
+            return replace(own, **{k: v for k, v in given.items() if v is not None})
+
+        return function(*args, layout=change, **kwargs)
+
+    for option in reversed(LAYOUT_OPTIONS):
+        wrapped = option(wrapped)
+    return wrapped
+
+
+LAYOUT_OPTIONS = (
+    click.option("--drilling", type=float, metavar="DEG",
+                 help="Drill it with this drilling angle. [default: the ball's]"),
+    click.option("--pin", type=Inches(), metavar="IN",
+                 help="Pin-to-PAP distance, as in 4.5 or '4 1/2'. [default: the ball's]"),
+    click.option("--val", type=float, metavar="DEG",
+                 help="VAL angle. [default: the ball's]"),
+)
 
 
 def out_option(text: str, flag: str = "--out", name: str = "out",

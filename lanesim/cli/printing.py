@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..errors import shown
+
 if TYPE_CHECKING:
     from ..equipment.ball import Ball
-    from ..equipment.layout import Layout
     from ..lane.pattern import OilPattern
     from ..pins.outcomes import PinResult
     from ..player import Release
@@ -24,11 +25,13 @@ if TYPE_CHECKING:
 
 def ball_words(ball: Ball) -> str:
     """What a ball is, in a line: weight, cover, finish, core, layout."""
+    from ..equipment.layout import layout_text
+
     core = (f"RG {ball.rg_in:g} in, differential {ball.diff_in:g} in"
             + (f", intermediate {ball.int_diff_in:g} in" if ball.int_diff_in else ""))
     used = f", {ball.cover.games_total:g} games old" if ball.cover.games_total else ""
     return (f"{ball.weight_lb:g} lb, {ball.cover.kind}, {ball.cover.finish}{used}, {core}, "
-            f"layout {layout_text(ball.layout)}")
+            f"{layout_text(ball.layout)}")
 
 
 def release_words(release: Release) -> str:
@@ -52,11 +55,6 @@ def pattern_words(pattern: OilPattern) -> str:
     ratios = "/".join(number(r, 1) for r in (pattern.ratio_left, pattern.ratio_right))
     return (f"{pattern.length_ft:g} ft, {pattern.total_ml:.1f} mL, {pattern.mean_units:.1f} units, "
             f"ratio left/right {ratios}")
-
-
-def layout_text(layout: Layout) -> str:
-    """The layout as options and tables write it."""
-    return (f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}")
 
 
 # --- numbers -------------------------------------------------------------------------------
@@ -111,10 +109,10 @@ def say_weight(balls: Iterable[Ball]) -> None:
 
 
 def print_json(value: Any) -> None:
-    """JSON of dicts, lists, arrays and dataclasses on standard output."""
+    """JSON of dicts, lists, arrays and dataclasses on standard output, in UTF-8 (RFC 8259)."""
     from ..files import to_json
 
-    click.echo(to_json(value))
+    click.echo(to_json(value).encode("utf-8"))
 
 
 def print_table(
@@ -195,4 +193,4 @@ def say(text: str) -> None:
 
 def say_written(path: Path) -> None:
     """Tell which file was written (standard error)."""
-    say(f"wrote {path}")
+    say(f"wrote {shown(path)}")
