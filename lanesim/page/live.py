@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .nouns import Nouns, layout_text
+from .nouns import Nouns
 from .wire import Shot
 
 if TYPE_CHECKING:
@@ -67,6 +67,7 @@ def full(nouns: Nouns, shot: Shot) -> dict[str, Any]:
     that touches the lane, in the body frame; `pap` and `pin`: unit vectors there. `axis` (3, n):
     the rotation axis on the lane.
     """
+    from ..equipment.layout import layout_text
     from ..motion.pocket import OUTCOME_WORDS
     from ..motion.trajectory import throw
 

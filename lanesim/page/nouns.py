@@ -17,7 +17,6 @@ from .wire import Shot, Spreading
 
 if TYPE_CHECKING:
     from ..equipment.ball import Ball
-    from ..equipment.layout import Layout
     from ..fit.fitted import Basis
     from ..lane.pattern import OilPattern
     from ..player import Player, Release
@@ -77,7 +76,9 @@ class Nouns:
         """The shot's ball, drilled and finished as asked."""
         ball = self.own_ball(shot.ball)
         if shot.layout:
-            ball = replace(ball, layout=layout_of(shot.layout))
+            from ..equipment.layout import read_layout
+
+            ball = replace(ball, layout=read_layout(shot.layout, ball.layout))
         if shot.finish:
             from ..equipment.cover import parse_finish
 
@@ -134,20 +135,3 @@ class Nouns:
         from ..catalog import load_player
 
         return self._read("player", name, load_player)
-
-
-def layout_of(text: str) -> Layout:
-    """A layout written DRILLINGxPINxVAL (degrees, inches, degrees), as in '50x4.5x30'."""
-    from ..equipment.layout import Layout
-
-    try:
-        drilling, pin, val = (float(part) for part in text.lower().replace("×", "x").split("x"))
-    except ValueError:
-        raise InputError(f"layout '{text[:90]}' is not understood; accepted: drilling angle [deg] "
-                         "x pin-to-PAP [in] x VAL angle [deg], as in 50x4.5x30") from None
-    return Layout(drilling, pin, val)
-
-
-def layout_text(layout: Layout) -> str:
-    """The layout as it is written."""
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"

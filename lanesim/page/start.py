@@ -34,7 +34,7 @@ def balls() -> list[dict[str, Any]]:
 
 def ball_view(spec: str, ball: Any) -> dict[str, Any]:
     """What a list shows of a ball."""
-    from .nouns import layout_text
+    from ..equipment.layout import layout_text
 
     return {"spec": spec, "name": ball.name, "title": ball.title, "finish": ball.cover.finish,
             "layout": layout_text(ball.layout), "cover": ball.cover.kind,

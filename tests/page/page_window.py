@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -131,9 +132,11 @@ def throw_command(shot):
             "--rotation", shot["rotation_deg"], "--tilt", shot["tilt_deg"],
             "--laydown", shot["laydown_board"], "--target", shot["target_board"],
             "--hand", shot.get("hand") or "right"]
-    for name in ("finish", "layout"):
-        if shot.get(name):
-            args += [f"--{name}", shot[name]]
+    if shot.get("finish"):
+        args += ["--finish", shot["finish"]]
+    if shot.get("layout"):
+        drilling, pin, val = re.findall(r"[\d.]+", shot["layout"])
+        args += ["--drilling", drilling, "--pin", pin, "--val", val]
     return command(*args)
 
 

@@ -82,14 +82,14 @@ def test_sliders_and_numbers(window):
 
 
 def test_choosing_ball_finish_layout_and_oil(window):
-    for label, words in (("Ball", "pearl"), ("Finish", "polish"), ("Layout", "75x2.5"),
+    for label, words in (("Ball", "pearl"), ("Finish", "polish"), ("Layout", "drill 75"),
                          ("Oil", "39")):
         box = window.tab.get_by_role("combobox", name=label, exact=True)
         box.fill(words)
         box.press("Enter")
     shot = held_against_the_command(window)
     assert "pearl" in shot["ball"] and shot["finish"] == "polish"
-    assert shot["layout"] == "75x2.5x60" and "39" in shot["pattern"]
+    assert "drill 75" in shot["layout"] and "39" in shot["pattern"]
 
 
 def test_a_left_hander_sees_his_own_boards(window):
@@ -124,7 +124,7 @@ def test_a_layout_typed_wrong_keeps_the_page_going(window):
     box.fill("50 by 4")
     box.press("Tab")
     wrong = window.tab.locator("#" + box.get_attribute("aria-describedby"))
-    window.until(lambda: "50x4.5x30" in wrong.inner_text(), what="what is accepted")
+    window.until(lambda: "drill 50 deg" in wrong.inner_text(), what="what is accepted")
 
 
 def test_play_and_scrubber_join_lane_ball_and_curves(window):

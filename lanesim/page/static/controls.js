@@ -37,8 +37,9 @@ function finishOptions() {
 function layoutOptions() {
   const own = ballView()?.layout;
   return [{ value: "", label: "as drilled", hint: own || "the ball's own" },
-    ...["45x3.5x30", "50x4.5x30", "60x5x45", "75x2.5x60", "90x3.5x45"].map((text) => ({
-      value: text, label: text, hint: "drilling angle x pin to PAP [in] x VAL angle" }))];
+    ...["drill 45 deg, pin 3.5 in, VAL 30 deg", "drill 50 deg, pin 4.5 in, VAL 30 deg",
+      "drill 60 deg, pin 5 in, VAL 45 deg", "drill 75 deg, pin 2.5 in, VAL 60 deg",
+      "drill 90 deg, pin 3.5 in, VAL 45 deg"].map((text) => ({ value: text, label: text }))];
 }
 
 const ballView = () => state.start.balls.find((b) => b.spec === state.shot.ball);
