@@ -9,6 +9,7 @@ import numpy as np
 
 from .errors import InputError, check_range
 from .lane.geometry import BOARD_M, BOARDS, arrow_distance_ft, board_to_y
+from .streams import normal_deviates
 from .units import FOOT_M
 
 RELEASE_COLUMNS = (
@@ -20,7 +21,6 @@ RELEASE_COLUMNS = (
     "tilt_deg",
     "phase_deg",
 )
-SAMPLE_STAGE = 1  # stage number in the seed sequence of release samples
 
 
 @dataclass(frozen=True)
@@ -147,22 +147,6 @@ class Player:
     release: Release
     spread: Spread
     spread_source: str = "assumed"
-
-
-def normal_deviates(n: int, dims: int, seed: int, stage: int = SAMPLE_STAGE) -> np.ndarray:
-    """Standard normal points (n, dims) from scrambled Sobol points: the same seed, the same points.
-
-    Sources: Sobol (1967), Owen's scrambling (scipy.stats.qmc); normals by the inverse CDF.
-    """
-    check_range("number of shots", n, 1, 10_000_000)
-    from scipy.special import ndtri
-    from scipy.stats import qmc
-
-    generator = np.random.default_rng(np.random.SeedSequence([int(seed), stage]))
-    sampler = qmc.Sobol(d=dims, scramble=True, seed=generator)
-    whole = 1 << max(0, int(n - 1).bit_length())
-    points = sampler.random(whole)[:n]
-    return ndtri(np.clip(points, 1e-12, 1.0 - 1e-12))
 
 
 def spread_releases(release: Release, spread: Spread, deviates: np.ndarray) -> np.ndarray:

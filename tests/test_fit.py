@@ -374,7 +374,8 @@ def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for
         pattern_text(replace(patterns[PATTERN], name="our-house")))
     (empty_folder / "bag.toml").write_text(
         '[gym-bag]\ntitle = "mine"\nweight_lb = 15\nrg_in = 2.5\ndiff_in = 0.048\n'
-        'cover = "reactive-hybrid"\nfinish = "1500"\nlayout = [45, 4.25, 35]\n')
+        'cover = "reactive-hybrid"\nfinish = "1500"\ndrilling_deg = 45\n'
+        'pin_to_pap_in = 4.25\nval_deg = 35\n')
     log = shots(balls, patterns, [*RELEASES, "entry_board"], count=6)
     log = replace(log, ball=("gym-bag",) * 6, pattern=("mine.oil",) * 6)
     write_shots(empty_folder / "s.csv", log)

@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 
 from ..equipment.ball import Ball
+from ..equipment.layout import layout_text
 from ..errors import InputError, check_range
 from ..lane.friction import FrictionModel
 from ..lane.geometry import BOARD_M
@@ -37,6 +38,7 @@ from ..motion.pocket import POCKET
 from ..motion.trajectory import throw_many
 from ..pins.score import game
 from ..player import RELEASE_COLUMNS, Release, Spread
+from ..streams import Stage, stream
 from ..studies.transition import Entrant, pattern_after
 from ..units import FOOT_M
 from . import choice
@@ -48,7 +50,6 @@ from .search import STARTS, Lines, better_lines, find_lines, lines_judged
 
 DEFAULT_SHOTS = 2000
 DEFAULT_RESAMPLES = 100
-RESAMPLE_STAGE = 61  # stage of the seed sequence: which shots a resample holds
 TABLE_RESAMPLES = 24
 DEFAULT_MARGIN = 0.5  # pins per game within which bags count as nearly as good
 MARGIN_CHANCE = 0.01  # the same for the chance of a cut
@@ -323,11 +324,6 @@ class BagPlan:
 # --- candidates and lanes -----------------------------------------------------------------------
 
 
-def layout_text(layout: Any) -> str:
-    """A layout as options and tables write it."""
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"
-
-
 def event_uses(event: Event) -> tuple[Use, ...]:
     """Every candidate x layout x finish."""
     out = []
@@ -445,7 +441,7 @@ class _Judging:
         self.thorough = np.zeros((c, v), dtype=bool)
         self.thrown = self.kept = 0
         self.strength = _strength(event, self.uses, conditions) if v else np.empty(0)
-        rng = np.random.default_rng(np.random.SeedSequence([seed, RESAMPLE_STAGE]))
+        rng = stream(Stage.BAG_RESAMPLE, seed)
         counts = rng.multinomial(shots, np.full(shots, 1.0 / shots), size=resamples) / shots
         self.counts = counts.astype(np.float32)
         # the lanes as the searches need them

@@ -203,9 +203,11 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
     to throw when, and a report of it. Player, balls and patterns are invented. Files of an earlier
     demo in the folder are written anew.
     """
+    from ..files import check_folder
+
     if folder.exists() and not folder.is_dir():
         raise InputError(f"cannot write to {folder}: it is a file, not a folder")
-    c.check_folder(folder)
+    check_folder(folder)
     from ..motion.compiled import compiling_ahead
 
     c.announce_compile("batch")

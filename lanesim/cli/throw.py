@@ -10,6 +10,8 @@ import click
 from . import common as c
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ..equipment.ball import Ball
     from ..equipment.layout import Layout
     from ..fit.fitted import Basis
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @c.ball_option
-@c.layout_option
+@c.layout_options
 @c.finish_option
 @c.pattern_option
 @c.release_options
@@ -32,8 +34,8 @@ if TYPE_CHECKING:
 @c.csv_option("Write the path and all curves to FILE (.csv), a row every 0.01 s.")
 @c.json_option
 def command(
-    ball: Ball, layout: Layout | None, finish: tuple[float, bool] | None, pattern: OilPattern,
-    release: Release, basis: Basis, out, curves, flare, csv, as_json: bool,
+    ball: Ball, layout: Callable[[Layout], Layout], finish: tuple[float, bool] | None,
+    pattern: OilPattern, release: Release, basis: Basis, out, curves, flare, csv, as_json: bool,
 ) -> None:
     """Follow one ball down the lane: skid, hook, roll, and how it meets the pins.
 
@@ -45,8 +47,7 @@ def command(
     lanesim throw --ball plastic-spare --pattern long-45 --out path.png
     lanesim throw --speed 17 --revs 300 --laydown 20 --target 12 --json
     """
-    if layout is not None:
-        ball = replace(ball, layout=layout)
+    ball = replace(ball, layout=layout(ball.layout))
     if finish is not None:
         ball = ball.with_finish(*finish)
     c.announce_compile()

@@ -148,14 +148,11 @@ def shifted_kind(kind: CoverKind, deviates: dict[str, float]) -> CoverKind:
 
 def sampled_kinds(kind: CoverKind, count: int, seed: int) -> list[CoverKind]:
     """`count` possible kinds, drawn by WEAR_DOUBT; equal seeds give equal draws for every kind."""
-    from ..player import normal_deviates
+    from ..streams import Stage, normal_deviates
 
     names = list(WEAR_DOUBT)
-    points = normal_deviates(count, len(names), seed, stage=WEAR_STAGE)
+    points = normal_deviates(count, len(names), seed, stage=Stage.WEAR_LAWS)
     return [shifted_kind(kind, dict(zip(names, map(float, row), strict=True))) for row in points]
-
-
-WEAR_STAGE = 41  # stage number in the seed sequence of sampled wear parameters
 
 
 def grit_roughness_ra_um(grit: float) -> float:

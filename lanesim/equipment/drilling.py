@@ -318,7 +318,7 @@ class DrilledBall:
     rg_low_in, rg_int_in, rg_high_in, diff_in, int_diff_in : float
         Radii of gyration and differentials [in]; int_diff = high - intermediate.
     before, after : StaticWeights
-    pin_to_pap_in, drilling_angle_deg, mass_bias_to_pap_in : float
+    pin_to_pap_in, drilling_deg, mass_bias_to_pap_in : float
         The layout as drilled, that is from the drilled low- and high-RG axes. The angle is
         signed: negative where drilling has carried the PAP past the pin - mass bias meridian.
     shared_cm3 : float
@@ -343,7 +343,7 @@ class DrilledBall:
     before: StaticWeights
     after: StaticWeights
     pin_to_pap_in: float
-    drilling_angle_deg: float
+    drilling_deg: float
     mass_bias_to_pap_in: float
     shared_cm3: float
     hole_oz: dict[str, float]
@@ -366,7 +366,7 @@ def face_of(layout: Layout, grip: Grip = DEFAULT_GRIP, radius_m: float = BALL_RA
     to_pin = math.sin(p) * e1 - math.cos(p) * _meridian(layout)
     # Seen from outside on the right-hander's ball (PAP_SIDE -1 in a right-handed frame) "up" is
     # clockwise of the pin, so that the pin is on the grip's side of the line.
-    val = math.radians(layout.val_angle_deg)
+    val = math.radians(layout.val_deg)
     up_at_pap = math.cos(val) * to_pin + side * math.sin(val) * np.cross(pap, to_pin)
     rise = grip.pap_up_in * INCH_M / radius_m
     foot = math.cos(rise) * pap - math.sin(rise) * up_at_pap
@@ -381,7 +381,7 @@ def face_of(layout: Layout, grip: Grip = DEFAULT_GRIP, radius_m: float = BALL_RA
 
 def _meridian(layout: Layout) -> np.ndarray:
     """Unit tangent at the pin along the arc to the PAP."""
-    d = math.radians(layout.drilling_angle_deg)
+    d = math.radians(layout.drilling_deg)
     return np.array([0.0, _layout.PAP_SIDE * math.sin(d), math.cos(d)])
 
 
@@ -507,12 +507,12 @@ def marking_steps(
     steps = [
         Mark(source, arc_in=quarter, check=not symmetric),
         Mark(f"drilling angle at the pin, {one} from the line to the mass bias",
-             angle_deg=layout.drilling_angle_deg),
+             angle_deg=layout.drilling_deg),
         Mark("PAP: from the pin along that line", arc_in=layout.pin_to_pap_in),
         Mark("mass bias to PAP", arc_in=layout.mass_bias_to_pap_in(radius_m), check=True),
         Mark(f"VAL angle at the PAP, {other} from the line to the pin: draw the vertical axis line",
-             angle_deg=layout.val_angle_deg),
-        Mark("pin to the vertical axis line", arc_in=layout.pin_buffer_in(radius_m), check=True),
+             angle_deg=layout.val_deg),
+        Mark("pin to the vertical axis line", arc_in=layout.pin_to_val_in(radius_m), check=True),
         Mark(f"midline: from the PAP along the VAL toward the {to_foot} side, then square across",
              arc_in=abs(grip.pap_up_in)),
         Mark("grip centre: along the midline, away from the VAL on the side of the grip",
@@ -798,7 +798,7 @@ def drill(
         before=statics[0],
         after=after,
         pin_to_pap_in=math.atan2(math.hypot(pap[1], pap[2]), pap[0]) * to_in,
-        drilling_angle_deg=math.degrees(math.atan2(_layout.PAP_SIDE * pap[1], pap[2])),
+        drilling_deg=math.degrees(math.atan2(_layout.PAP_SIDE * pap[1], pap[2])),
         mass_bias_to_pap_in=math.atan2(math.hypot(pap[0], pap[1]), pap[2]) * to_in,
         shared_cm3=shared * 1e6,
         hole_oz={h.name: p[0] / OZ_KG for h, p in zip(face.holes, parts, strict=True)},

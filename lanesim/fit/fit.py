@@ -50,6 +50,7 @@ from ..errors import InputError, check_range, nearest_name
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..player import Release
+from ..streams import Stage, stream
 from .fitted import BallFactors, Fitted, LaneFactors, PatternFactors, fitted_to
 from .shot_model import (
     DEFAULT_PARAMETERS,
@@ -67,7 +68,6 @@ from .shot_model import (
 )
 from .shots_file import ShotLog
 
-STARTS_STAGE, FOLDS_STAGE = 61, 62  # seed stages of this study
 PROFILE_POINTS = 32  # releases of each shot over which a profile's predictions are averaged
 NORMAL_95 = 1.959963984540054
 SETTLED = 0.03  # prior SDs: rounds end when no parameter moves by more
@@ -475,7 +475,7 @@ def _estimate(
     low, high = model.limits()
     count = len(model.terms)
     hidden = np.arange(count) >= model.asked
-    generator = np.random.default_rng(np.random.SeedSequence([int(seed), STARTS_STAGE]))
+    generator = stream(Stage.FIT_STARTS, seed)
     found = []
     for number in range(starts):
         start = np.zeros(count) if number == 0 else np.clip(
@@ -634,7 +634,7 @@ def _cross_validate(
     folds = min(folds, shots)
     if folds < 2:
         return {}
-    generator = np.random.default_rng(np.random.SeedSequence([int(seed), FOLDS_STAGE]))
+    generator = stream(Stage.FIT_FOLDS, seed)
     order = generator.permutation(shots)
     fitted = np.empty_like(local.mean)
     for fold in range(folds):

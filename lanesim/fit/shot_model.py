@@ -25,6 +25,7 @@ from ..motion import setup
 from ..motion.pocket import GUTTER, HEAD_ON_BOARD, HIGH_FROM_BOARD, LIGHT_TO_BOARD, OUTCOMES
 from ..motion.trajectory import throw_parameters
 from ..player import LEVELS, RELEASE_COLUMNS, Release, Spread, normal_deviates
+from ..streams import Stage, stream
 from ..units import FOOT_M
 from .fitted import BallFactors, LaneFactors, fitted_ball, fitted_friction
 from .shots_file import OUTCOME_SD_BOARDS, ShotLog, column_of
@@ -32,7 +33,6 @@ from .shots_file import OUTCOME_SD_BOARDS, ShotLog, column_of
 RELEASES = RELEASE_COLUMNS[:6]
 STEP_Z = 0.2  # finite-difference step in prior SDs; the engine is smooth to below 1e-3 board
 POINTS = 64  # releases of each shot over which the answer's slopes are averaged
-POINTS_STAGE = 64  # seed stage of those
 # finite-difference steps of the release (RELEASES): wide against the engine's noise
 STEP_X = np.array([0.25, 0.1, 0.1, 8.0, 2.0, 1.5])
 
@@ -399,7 +399,7 @@ class ShotModel:
 
         slopes : False leaves the slopes in z at 0, for a fraction of the throws.
         """
-        u = even_deviates(points, 6, POINTS_STAGE)
+        u = even_deviates(points, 6, Stage.FIT_POINTS)
         count, shots = len(u), len(x)
         xs = x + np.einsum("nck,rk->rnc", root, u)
         # one step for all balls (patterns) at once: a shot knows only its own
@@ -521,7 +521,7 @@ class Predicted:
 
 
 @cache
-def even_deviates(count: int, dims: int, stage: int) -> np.ndarray:
+def even_deviates(count: int, dims: int, stage: Stage) -> np.ndarray:
     """Standard normal deviates (count, dims) whose mean and covariance are exactly 0 and 1.
 
     Scrambled Sobol normals in pairs +-u, turned: averages of any quadratic over them are exact.
@@ -758,9 +758,6 @@ def jacobian(model: ShotModel, local: Local, expected: np.ndarray, slope: np.nda
 
 # ================================ invented shots =============================================
 
-SHOTS_STAGE = 63  # seed stage of simulated shots
-
-
 def simulate_shots(
     balls: Mapping[str, Ball], patterns: Mapping[str, OilPattern], thrown: Sequence[str],
     on: Sequence[str], release: Release, spread: Spread, truth: Mapping[tuple[str, str], float],
@@ -787,7 +784,7 @@ def simulate_shots(
         if kind not in PARAMETERS:
             raise nearest_name(kind, PARAMETERS, "parameter")
     count = len(thrown)
-    generator = np.random.default_rng(np.random.SeedSequence([int(seed), SHOTS_STAGE]))
+    generator = stream(Stage.FIT_INVENTED, seed)
     x = release.row()[:6] + spread.array() * generator.standard_normal((count, 6))
     sd = measuring_sds(measurement_sd)
     # a log that names the columns makes ShotModel predict them; its values are then replaced

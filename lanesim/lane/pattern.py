@@ -44,7 +44,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..errors import InputError, check_range, nearest_name
+from ..errors import InputError, check_range, nearest_name, shown
 from ..files import read_text, write_text
 from ..units import MICRON_M, OIL_UNIT_M, UL_M3
 from .geometry import BOARDS, CELL_AREA_M2, GRID_ROWS
@@ -280,7 +280,7 @@ def load_pattern(path: str | Path) -> OilPattern:
         one line naming the file, the line or key, and what is accepted.
     """
     text = read_text(path, "oil pattern")
-    return parse_pattern(text, str(path), default_name=Path(path).stem)
+    return parse_pattern(text, shown(path), default_name=shown(Path(path).stem))
 
 
 def save_pattern(pattern: OilPattern, path: str | Path) -> Path:

@@ -298,7 +298,8 @@ class ShotTable:
     """Many shots of one or more balls on one pattern: arrays of length n in trade units.
 
     outcome : (n,) codes, indices into pocket.OUTCOMES. entry_* : at first contact with a pin, NaN
-    without one. path_board, track_film_um : (n, 61) at whole feet, or None. The player's boards.
+    without one. path_board, track_film_um : (n, 61) at whole feet, NaN beyond the end, or None.
+    end_ft, end_board : (n,) where each shot ended (pin, gutter, pit). The player's boards.
     """
 
     outcome: np.ndarray
@@ -317,6 +318,8 @@ class ShotTable:
     track_film_end_um: np.ndarray
     path_board: np.ndarray | None = None
     track_film_um: np.ndarray | None = None
+    end_ft: np.ndarray | None = None
+    end_board: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.outcome)
@@ -412,4 +415,6 @@ def shot_table(result: batch.BatchRows, pars: np.ndarray, which: np.ndarray) -> 
         track_film_end_um=rows[:, k.R_TRACK_FILM] / MICRON_M,
         path_board=traces[:, :, k.T_Y] / BOARD_M + 0.5 if len(traces) else None,
         track_film_um=traces[:, :, k.T_FILM] / MICRON_M if len(traces) else None,
+        end_ft=rows[:, k.R_X] / FOOT_M,
+        end_board=board,
     )

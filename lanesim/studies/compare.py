@@ -9,13 +9,13 @@ this line may be the best from its own (`lanesim.odds`).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..equipment.layout import Layout
+from ..equipment.layout import Layout, layout_text, read_layout
 from ..errors import InputError
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -157,10 +157,9 @@ class Comparison:
                        "pins_per_game_low", "pins_per_game_high", "likeliest_leaves"]
         rows = []
         for n, variant in enumerate(self.variants):
-            layout = variant.ball.layout
             rows.append([
                 variant.label, variant.ball.name, variant.ball.cover.finish,
-                f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}",
+                layout_text(variant.ball.layout),
                 variant.pattern.name, self.outcomes[n],
                 *(float(self.values[name][n]) for name in names),
                 *(float(differences[name][n]) for name in names),
@@ -181,12 +180,13 @@ class Comparison:
 def make_variants(
     balls: Sequence[Ball],
     patterns: Sequence[OilPattern],
-    layouts: Sequence[Layout] = (),
+    layouts: Sequence[Layout | str] = (),
     finishes: Sequence[tuple[float, bool]] = (),
 ) -> list[Variant]:
     """Every ball with every layout and finish (none given: its own) on every pattern.
 
-    A label names only what differs. finishes : (grit, polished) pairs.
+    A label names only what differs. layouts : also as words ("pin 4 1/2"), whose left-out parts
+    stay the ball's own. finishes : (grit, polished) pairs.
 
     Raises
     ------
@@ -198,14 +198,18 @@ def make_variants(
         raise InputError(f"{count} combinations to compare; accepted: 2 to {MAX_VARIANTS}")
     out: list[Variant] = []
     for ball in balls:
-        for layout in layouts or (None,):
+        drilled = [read_layout(one, ball.layout) if isinstance(one, str) else one
+                   for one in layouts]
+        differ = tuple(f.name for f in fields(Layout)
+                       if len({getattr(one, f.name) for one in drilled}) > 1)
+        for layout in drilled or (None,):
             for finish in finishes or (None,):
                 for pattern in patterns:
                     words = [ball.name] if len(balls) > 1 else []
                     made = ball
                     if layout is not None:
                         made = replace(made, layout=layout)
-                        words += [_layout_text(layout)] if len(layouts) > 1 else []
+                        words += [layout_text(layout, differ)] if differ else []
                     if finish is not None:
                         made = made.with_finish(*finish)
                         words += [made.cover.finish] if len(finishes) > 1 else []
@@ -274,5 +278,3 @@ def _measures(shot: Trajectory) -> dict[str, float]:
     return {name: float(late[name] if name in late else summary[name]) for name, _ in MEASURES}
 
 
-def _layout_text(layout: Layout) -> str:
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"

@@ -44,7 +44,7 @@ SETTINGS: dict[str, Setting] = {
         Setting("laydown", "laydown", "board", "laydown_board", "release"),
         Setting("angle", "launch angle", "deg", "launch_angle_deg", "release"),
         Setting("pin", "pin to PAP", "in", "pin_to_pap_in", "layout"),
-        Setting("drilling", "drilling angle", "deg", "drilling_angle_deg", "layout"),
+        Setting("drilling", "drilling angle", "deg", "drilling_deg", "layout"),
         Setting("finish", "finish", "grit", "finish", "cover"),
     )
 }

@@ -125,7 +125,7 @@ def test_flare_peaks_near_three_and_three_eighths():
 
 
 def replace_pin(layout: Layout, pin_to_pap_in: float) -> Layout:
-    return Layout(layout.drilling_angle_deg, float(pin_to_pap_in), layout.val_angle_deg)
+    return Layout(layout.drilling_deg, float(pin_to_pap_in), layout.val_deg)
 
 
 def test_speed_rule_of_thumb():

@@ -313,7 +313,7 @@ def test_mirror_image(d, p, v, int_diff):
     np.testing.assert_allclose(other.axes, flip @ one.axes @ flip, atol=1e-6)
     for name in ("top_oz", "side_oz", "finger_oz"):
         assert getattr(other.after, name) == pytest.approx(getattr(one.after, name), abs=1e-6)
-    assert other.drilling_angle_deg == pytest.approx(one.drilling_angle_deg, abs=1e-4)
+    assert other.drilling_deg == pytest.approx(one.drilling_deg, abs=1e-4)
 
 
 # --- places on the ball ----------------------------------------------------------------------
