@@ -36,6 +36,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "transition": ("lanesim.cli.transition", "How the oil moves as games go by."),
     "fit": ("lanesim.cli.fit", "Set the model to paths measured on a lane."),
     "bag": ("lanesim.cli.bag", "Which balls to take to an event."),
+    "lesson": ("lanesim.cli.lesson", "Short lessons: why a ball does what it does."),
     "guide": ("lanesim.cli.guide", "Worked examples and file formats."),
 }
 
