@@ -89,8 +89,8 @@ def test_terminals_of_any_encoding(empty_folder, encoding):
 def test_names_that_are_no_text_are_shown_as_escapes(empty_folder):
     odd = os.fsencode(empty_folder) + b"/a\xff\x1b[31m.oil"
     with open(odd, "wb") as stream:
-        stream.write(b"format: lanesim-oil-1\ntitle: t\nlength_ft: 40\nband boards 1 to 39 feet 0 to 40 "
-                     b"oil 5\n")
+        stream.write(b"format: lanesim-oil-1\ntitle: t\nlength_ft: 40\n"
+                     b"band boards 1 to 39 feet 0 to 40 oil 5\n")
     made = shell("LANESIM patterns $'a\\xff\\x1b[31m.oil' --expand $'o\\xff\\x1b.oil'")
     assert made.returncode == 0
     assert made.stdout.startswith(b"a\\xff\\x1b[31m\n") and b"wrote o\\xff\\x1b.oil" in made.stderr
