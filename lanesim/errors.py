@@ -34,16 +34,23 @@ def check_range(
     """
     place = f"{where}: " if where else ""
     tail = f" {unit}" if unit else ""
+    bounds = f"{plain(low)} to {plain(high)}{tail}"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        raise InputError(f"{place}{name} must be a number from {low:g} to {high:g}{tail}, "
-                         f"not {value!r}")
+        raise InputError(f"{place}{name} must be a number from {bounds}, not {value!r}")
     try:
         number = float(value)
     except OverflowError:  # a whole number of more than 308 digits
         number = math.inf if value > 0 else -math.inf
     if not math.isfinite(number) or not low <= number <= high:
-        raise InputError(f"{place}{name} is {number:g}{tail}; accepted: {low:g} to {high:g}{tail}")
+        raise InputError(f"{place}{name} is {plain(number)}{tail}; accepted: {bounds}")
     return number
+
+
+def plain(number: float) -> str:
+    """A number as people write it: 100,000 and not 1e+05; six digits otherwise."""
+    if abs(number) >= 1e5 and abs(number) < 1e15 and float(number).is_integer():
+        return f"{number:,.0f}"
+    return f"{number:g}"
 
 
 def nearest_name(given: str, known: Iterable[str], kind: str) -> InputError:

@@ -11,7 +11,6 @@ import pytest
 from bag_events import small_event, write_event
 from click.testing import CliRunner
 
-from lanesim.bag import program as bag_model
 from lanesim.bag import report as page
 from lanesim.bag.cache import SHOT_SOURCES, Cache, fingerprint, key_of
 from lanesim.bag.judging import (
@@ -387,20 +386,6 @@ def test_limits_that_clash_are_told_before_any_shot(tmp_path, monkeypatch):
         plan(small_event(tmp_path, registered=0), shots=128)
     with pytest.raises(InputError, match="margin"):
         plan(small_event(tmp_path), shots=128, margin=float("nan"))
-
-
-def test_the_solver_keeps_standard_output_clean(capfd):
-    """HiGHS has been seen to print a line of its own: it would spoil --json."""
-    import ctypes
-    import sys
-
-    print("before")
-    with bag_model._quiet():
-        ctypes.CDLL(None).puts(b"noise from C")
-    print("after")
-    sys.stdout.flush()
-    ctypes.CDLL(None).fflush(None)
-    assert capfd.readouterr().out == "before\nafter\n"
 
 
 # --- the command -----------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from . import guard
 
 # name -> (module, one line of help). The order is that of the listing.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "page": ("lanesim.cli.page", "The lane in your browser, under your hand."),
     "throw": ("lanesim.cli.throw", "Follow one ball down the lane."),
     "compare": ("lanesim.cli.compare", "Balls, layouts, finishes or patterns under one release."),
     "sweep": ("lanesim.cli.sweep", "A grid over two settings: CSV and a heat map."),

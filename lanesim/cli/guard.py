@@ -29,6 +29,7 @@ STOPPED = "lanesim: stopped; nothing half-written"
 GRACE_S = 0.6  # between a signal and the end of the process, whatever is being done
 
 _said_stopped = False
+_own_process = False  # whether this is the process of the script, ours to end
 
 
 class Stopped(KeyboardInterrupt):
@@ -78,11 +79,20 @@ def fail(message: str, code: int = WRONG) -> NoReturn:
 
 
 def stop(number: int) -> NoReturn:
-    """Say that a signal stopped the command, and leave with the code that a shell expects."""
+    """Say that a signal stopped the command, and leave with the code that a shell expects.
+
+    The process of the script leaves at once: what had to be put away was, on the way up to here,
+    and the interpreter's own clearing up can take a second after compiling.
+    """
     global _said_stopped
     if not _said_stopped:
         _said_stopped = True
         _say(STOPPED)
+    if _own_process:
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(OSError, ValueError):
+                stream.flush()
+        os._exit(128 + int(number))
     sys.exit(128 + int(number))
 
 
@@ -145,6 +155,8 @@ def _note(message: str, category: type[Warning]) -> str | None:
 
 def prepare_process() -> None:
     """Make streams and signals safe; for the process of the `lanesim` script, before anything."""
+    global _own_process
+    _own_process = True
     _prepare_streams()
     for name in ("SIGTERM", "SIGHUP", "SIGINT"):
         number = getattr(signal, name, None)

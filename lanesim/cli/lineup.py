@@ -29,7 +29,7 @@ if TYPE_CHECKING:
               metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
 @click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=4000,
               show_default=True, help="About how many shots the search may take.")
-@c.sampling_options(8192)
+@c.sampling_options(8192, least=2)
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(

@@ -267,12 +267,12 @@ def csv_option(text: str = "Write the numbers to FILE (.csv).") -> Callable:
     return out_option(text, "--csv", "csv", (".csv",))
 
 
-def sampling_options(shots: int) -> Callable:
-    """--shots (default `shots`) and --seed."""
+def sampling_options(shots: int, least: int = 1, most: int = 10_000_000) -> Callable:
+    """--shots (default `shots`, from `least` to `most`) and --seed."""
 
     def decorate(function: Callable) -> Callable:
         function = seed_option(function)
-        return click.option("--shots", type=click.IntRange(1, 10_000_000), default=shots,
+        return click.option("--shots", type=click.IntRange(least, most), default=shots,
                             show_default=True, help="Number of shots.")(function)
 
     return decorate
