@@ -109,6 +109,10 @@ class Spread:
         """The six standard deviations (6,) in RELEASE_COLUMNS order without the phase."""
         return np.array([getattr(self, f.name) for f in fields(self)], dtype=float)
 
+    def deviations(self, deviates: np.ndarray) -> np.ndarray:
+        """How far shots (n, 6) are off the release, from standard normal deviates (n, 6)."""
+        return deviates * self.array()
+
 
 def _level(boards_at_arrows: float) -> Spread:
     """A named level from the range of boards at the arrows over ten shots (facts: SD = range/3.08).
@@ -155,7 +159,7 @@ class Player:
 def spread_releases(release: Release, spread: Spread, deviates: np.ndarray) -> np.ndarray:
     """Releases (n, 7) in RELEASE_COLUMNS: the release plus the spread times `deviates` (n, 6)."""
     rows = np.tile(release.row(), (len(deviates), 1))
-    rows[:, :6] += deviates * spread.array()
+    rows[:, :6] += spread.deviations(deviates)
     return rows
 
 

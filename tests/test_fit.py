@@ -514,7 +514,7 @@ FEW = {
     "throw": (),
     "compare": ("--finish", "1000", "--finish", "2000", "--shots", "64"),
     "sweep": ("--over", "speed=17:19:2"),
-    "lineup": ("--shots", "64", "--search-shots", "1000"),
+    "lineup": ("--shots", "64", "--effort", "quick"),
     "odds": ("--line", "given", "--shots", "64"),
     "wear": ("--ball", "strong-solid", "--shots", "32", "--sets", "4"),
     "transition": ("--games", "1", "--lanes", "1", "--shots", "16"),

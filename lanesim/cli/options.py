@@ -267,6 +267,11 @@ def csv_option(text: str = "Write the numbers to FILE (.csv).") -> Callable:
     return out_option(text, "--csv", "csv", (".csv",))
 
 
+effort_option = click.option(
+    "--effort", type=click.Choice(["quick", "thorough"]), default="thorough", show_default=True,
+    help="How hard to look for a line: quick takes about 1,100 shots a ball, thorough some 20,000.")
+
+
 def sampling_options(shots: int, least: int = 1, most: int = 10_000_000) -> Callable:
     """--shots (default `shots`, from `least` to `most`) and --seed."""
 
