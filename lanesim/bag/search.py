@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..lines.effort import QUICK, THOROUGH, Effort
+from ..lines.effort import QUICK, Effort
 from ..lines.search import STARTS, find
 from ..lines.throwing import Thrower
 from ..lines.worth import PinsWorth
@@ -18,7 +18,7 @@ __all__ = ["STARTS", "Lines", "better_lines", "find_lines", "lines_judged"]
 
 
 # Hundreds of pairs are searched again: fewer shots decide, and the walk is a single step.
-AGAIN = replace(THOROUGH, name="again", decide=768, moves=1, distances=1)
+AGAIN = Effort("again", first=24, finalists=6, second=32, decide=768, few=4, moves=1, distances=1)
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ class Effort:
 
 
 QUICK = Effort("quick", first=20, finalists=4, second=32)
-THOROUGH = Effort("thorough", first=24, finalists=6, second=32, decide=1024)
+THOROUGH = Effort("thorough", first=32, finalists=8, second=32, decide=1024, few=6)
 EFFORTS = {effort.name: effort for effort in (QUICK, THOROUGH)}
 
 
