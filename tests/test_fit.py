@@ -485,7 +485,7 @@ def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls
 def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for(
         lanesim, empty_folder, balls, patterns):
     from lanesim.fit.shots_file import write_shots
-    from lanesim.lane.pattern import pattern_text
+    from lanesim.lane.oil_file import pattern_text
 
     (empty_folder / "mine.oil").write_text(
         pattern_text(replace(patterns[PATTERN], name="our-house")))
