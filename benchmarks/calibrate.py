@@ -57,9 +57,9 @@ PRIORS = (
           "elastohydrodynamic formula of Hamrock and Dowson, from memory); the lane holds less, so "
           "the contact is starved and nearly all that lies there passes through it"),
     Prior("lambda_ref", 0.5, 1.0,
-          "Greenwood and Tripp's asperity load, F_5/2 of the film in roughness heights, over that "
-          "at contact: 0.50, 0.22, 0.024 at 0.5, 1, 2: exp(-(lambda/0.73)^1.25) (derived)"),
-    Prior("lambda_power", 1.0, 1.6, "the same curve: 1.13 to 1.4 along it"),
+          "Greenwood and Tripp's asperity load has 1/e at 0.53 roughness heights (derived); it "
+          "counts from surfaces at their mean planes, so up to twice as far"),
+    Prior("lambda_power", 1.0, 1.6, "the same load: 1.1 to 1.4 from 0.5 to 3, and some doubt"),
     Prior("lane_roughness_um", 0.1, 0.6, "polished to worn synthetic lane", True),
     Prior("film_cap", 0.02, 0.06, "friction of a sheared oil film under load, as oils reach"),
     Prior("pickup", 0.03, 0.4, "share of a film that splits off per contact: half at most, less "

@@ -145,8 +145,8 @@ def level_spread(
 
 
 LEVELS: dict[str, Spread] = {
-    level: level_spread(level, sd_speed_mph=0.16, sd_rev_rpm=7.0, sd_rotation_deg=1.5,
-                        growth=0.6, laydown_share=0.6)
+    level: level_spread(level, sd_speed_mph=0.17, sd_rev_rpm=8.0, sd_rotation_deg=1.5,
+                        growth=0.6, laydown_share=0.52)
     for level in ARROW_RANGE_BOARDS
 }
 # How a player of the level usually throws. Professional men: 18.6 mph and 436 rpm (read); slower

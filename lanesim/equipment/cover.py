@@ -43,7 +43,7 @@ GRIT_RA_UM: tuple[tuple[float, float], ...] = (
 POLISH_TABLE_RA_UM = 0.1
 MIDDLE_RA_UM = 0.4  # 2000 grit: the finish that the contrast leaves alone
 DULL_GRIT = 1000.0  # the finish that `dull_efold_games` belongs to
-DEFAULT_CONTRAST = 0.75
+DEFAULT_CONTRAST = 0.73
 
 # How a weak and a strong cover of one kind differ from the usual one, in steps of
 # `CoverKind.strength_step`.
@@ -101,11 +101,11 @@ class CoverKind:
 
 
 COVER_KINDS: dict[str, CoverKind] = {
-    "plastic": CoverKind(0.11, 0.02, 0.20, 60, 120, 0.03, 0.10, 400, 0.2),
-    "urethane": CoverKind(0.17, 0.10, 0.30, 20, 50, 0.08, 0.30, 250, 0.5),
-    "reactive-solid": CoverKind(0.215, 0.30, 0.275, 12, 30, 0.18, 0.60, 120, 0.6),
-    "reactive-hybrid": CoverKind(0.205, 0.25, 0.27, 14, 32, 0.16, 0.55, 130, 0.6),
-    "reactive-pearl": CoverKind(0.195, 0.20, 0.26, 16, 35, 0.15, 0.50, 140, 0.6),
+    "plastic": CoverKind(0.11, 0.016, 0.20, 60, 120, 0.03, 0.10, 400, 0.2),
+    "urethane": CoverKind(0.17, 0.08, 0.30, 20, 50, 0.08, 0.30, 250, 0.5),
+    "reactive-solid": CoverKind(0.226, 0.24, 0.2724, 12, 30, 0.18, 0.60, 120, 0.6),
+    "reactive-hybrid": CoverKind(0.20792, 0.2, 0.2654, 14, 32, 0.16, 0.55, 130, 0.6),
+    "reactive-pearl": CoverKind(0.18984, 0.16, 0.2558, 16, 35, 0.15, 0.50, 140, 0.6),
 }
 
 
