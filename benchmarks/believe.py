@@ -31,7 +31,7 @@ from .believe_model import (
     shipped_world,
     tour_values,
 )
-from .believe_targets import LADDER, LADDER_USE, TARGETS
+from .believe_targets import LADDER, LADDER_USE, STRENGTH, TARGETS, URETHANE
 
 
 def all_values(world: World, fitted_only: bool = False, say=lambda text: None) -> dict[str, float]:
@@ -57,23 +57,38 @@ def all_values(world: World, fitted_only: bool = False, say=lambda text: None) -
     return out
 
 
-def markdown(values: dict[str, float], uses: str = "FH") -> str:
-    """The table."""
+BEFORE = Path(__file__).with_name("believe_before.json")
+
+
+def markdown(values: dict[str, float], before: dict[str, float], uses: str = "FH") -> str:
+    """The table; `before` holds the values of the code before the calibration."""
     lines = []
     for use in uses:
         mine = [t for t in TARGETS if t.use == use]
-        inside = sum(t.agrees(values.get(t.key, math.nan)) for t in mine)
+        inside, once = (sum(t.agrees(v.get(t.key, math.nan)) for t in mine)
+                        for v in (values, before))
         lines += [f"### {'Fitted (F)' if use == 'F' else 'Held out (H)'}: {inside} of {len(mine)} "
-                  "inside", "",
-                  "| # | observation | published or common | accepted | ours | agrees | status |",
-                  "|---|---|---|---|---|---|---|"]
+                  f"inside, {once} before", "",
+                  "| # | observation | published or common | accepted | before | ours | agrees | "
+                  "status |", "|---|---|---|---|---|---|---|---|"]
         for t in mine:
-            value = values.get(t.key, math.nan)
+            value, old = (v.get(t.key, math.nan) for v in (values, before))
             lines.append(f"| {t.number} | {t.text} | {t.published} | {t.low:g} to {t.high:g} | "
-                         f"{value:.{t.digits}f} {t.unit} | {'yes' if t.agrees(value) else '**no**'}"
-                         f" | {t.status} |")
+                         f"{old:.{t.digits}f} | {value:.{t.digits}f} {t.unit} | "
+                         f"{'yes' if t.agrees(value) else '**no**'} | {t.status} |")
         lines.append("")
     return "\n".join(lines)
+
+
+def ladder_table(values: dict[str, float]) -> str:
+    """Strikes of every ball behind target 1."""
+    balls = (*STRENGTH, URETHANE)
+    lines = ["| player | pattern | " + " | ".join(balls) + " |", "|---|---|" + "---|" * len(balls)]
+    for who in ("average", "tour"):
+        for name in LADDER:
+            cells = [f"{values.get(f'strikes {who} {name} {b}', math.nan):.0f}" for b in balls]
+            lines.append(f"| {who} | {name} | " + " | ".join(cells) + " |")
+    return "\n".join(lines) + "\n"
 
 
 def main() -> None:
@@ -87,7 +102,9 @@ def main() -> None:
     start = time.perf_counter()
     world = shipped_world(args.seed, not args.quick)
     values = all_values(world, args.fitted_only, lambda text: print(f"# {text}", flush=True))
-    print(markdown(values, "F" if args.fitted_only else "FH"))
+    before = json.loads(BEFORE.read_text())
+    print(markdown(values, before, "F" if args.fitted_only else "FH"))
+    print(ladder_table(values))
     print(f"{time.perf_counter() - start:.0f} s")
     if args.json:
         args.json.write_text(json.dumps(values, indent=1))

@@ -16,6 +16,7 @@ from lanesim.equipment.ball import Ball
 from lanesim.lane.friction import FrictionModel
 from lanesim.lane.pattern import OilPattern
 from lanesim.motion import setup
+from lanesim.motion.kernels.columns import P_CHI
 from lanesim.motion.trajectory import ShotTable, throw_parameters
 from lanesim.player import Release, Spread, normal_deviates, spread_releases
 
@@ -62,7 +63,6 @@ class Bench:
     def throw(self, rows: np.ndarray, which: np.ndarray, film_z: np.ndarray | None = None,
               keep_paths: bool = False) -> ShotTable:
         """Releases (n, 7) with balls `which` (n,); film_z (n,): deviates of the film."""
-        from lanesim.motion import kernels as k
 
         self.thrown += len(rows)
         if film_z is None or self.lane.film_sd == 0.0:
@@ -70,7 +70,7 @@ class Bench:
                                     keep_paths=keep_paths)
         pars = self.pars[which]
         # the law sees the film times its share only: a factor on the share is one on the film
-        pars[:, k.P_CHI] *= np.exp(self.lane.film_sd * film_z)
+        pars[:, P_CHI] *= np.exp(self.lane.film_sd * film_z)
         return throw_parameters(self.paps[which], pars, rows, self.film,
                                 which=np.arange(len(rows)), keep_paths=keep_paths)
 

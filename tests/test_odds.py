@@ -19,7 +19,7 @@ from lanesim.player import LEVELS, Release, Spread, sample_releases
 from lanesim.stats import Difference, paired_difference, shots_to_see
 from lanesim.studies.odds import Comparison, difference, odds, with_pins
 
-PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.8)
+PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.2)
 GIVEN = {"shots": 256, "seed": 5, "lines": "given", "pins": False}
 
 

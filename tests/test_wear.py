@@ -19,7 +19,7 @@ from lanesim.player import Player, Release
 from lanesim.studies import wear
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436.0, rotation_deg=45.0, tilt_deg=15.0,
-                  laydown_board=24.0, launch_angle_deg=-2.8)
+                  laydown_board=24.0, launch_angle_deg=-2.2)
 PLAYER = Player("one", RELEASE, named_spread("200"), "assumed level 200")
 LOG = """date,ball,games,refreshed,extracted
 2026-01-01,strong-solid,20,,

@@ -45,7 +45,7 @@ DEFAULT_RELEASE: dict[str, float] = {
     "rotation_deg": 45.0,
     "tilt_deg": 15.0,
     "laydown_board": 24.0,
-    "launch_angle_deg": -2.8,
+    "launch_angle_deg": -2.2,
 }
 
 
