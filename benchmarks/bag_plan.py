@@ -28,7 +28,9 @@ rg_in = {rg}
 diff_in = {diff}
 cover = "{cover}"
 finish = "{finish}"
-layout = [50, 4.5, 35]
+drilling_deg = 50
+pin_to_pap_in = 4.5
+val_deg = 35
 """
 COVERS = ("reactive-solid", "reactive-hybrid", "reactive-pearl", "urethane", "reactive-solid")
 
@@ -44,7 +46,9 @@ def event_text(balls: int, stages: int) -> tuple[str, str]:
     rounds = "".join(
         f'\n[[round]]\nname = "{p}"\npattern = "{p}"\ngames = {stages}\n'
         f"stages = {list(range(stages))}\n" for p in ("medium-39", "long-45"))
-    return (f'name = "full"\nplayer = "player.toml"\nlayouts = [[45, 5.0, 30], [75, 2.5, 60]]\n'
+    return (f'name = "full"\nplayer = "player.toml"\n'
+            'layouts = ["drill 45 deg, pin 5 in, VAL 30 deg", '
+            '"drill 75 deg, pin 2.5 in, VAL 60 deg"]\n'
             f'finishes = ["1000", "polish"]\n[limits]\nregistered = 6\ncarried = 3\n'
             f"bag_weight_lb = 46\n[lanes]\nplayers = 2\n{rounds}{slots}", ball_file)
 

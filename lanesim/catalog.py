@@ -14,11 +14,12 @@ import msgspec
 
 from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
-from .equipment.drilling import DEFAULT_GRIP, Grip, load_grip
+from .equipment.grip import DEFAULT_GRIP, Grip, load_grip
 from .equipment.layout import Layout
-from .errors import InputError, nearest_name
+from .errors import InputError, nearest_name, shown
 from .files import parse_toml, read_text, read_toml
-from .lane.pattern import OilPattern, load_pattern, pattern_files
+from .lane.oil_file import load_pattern, pattern_files
+from .lane.pattern import OilPattern
 from .player import LEVELS, Player, Release, Spread
 
 DATA = Path(__file__).parent / "data"
@@ -27,7 +28,7 @@ DEFAULT_PATTERN = "medium-42"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    """One ball in a ball file. layout = [drilling angle deg, pin-to-PAP in, VAL angle deg].
+    """One ball in a ball file; the layout is drilling_deg, pin_to_pap_in and val_deg.
 
     grip = "standard" (an assumed mid-size hand) or a grip file beside the ball file: the holes are
     then taken out, and the path uses the ball as drilled. Without it the ball moves as cast.
@@ -39,11 +40,14 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     diff_in: float
     int_diff_in: float = 0.0
     cover: str
+    strength: str = "usual"
     finish: str = "2000"
     games_since_surface: float = 0.0
     games_total: float = 0.0
     oil_extractions: int = 0
-    layout: tuple[float, float, float]
+    drilling_deg: float
+    pin_to_pap_in: float
+    val_deg: float
     grip: str = ""
     note: str = ""
 
@@ -54,14 +58,14 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
             name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
             diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
-                        self.oil_extractions),
-            layout=Layout(*self.layout),
+                        self.oil_extractions, strength=self.strength),
+            layout=Layout(self.drilling_deg, self.pin_to_pap_in, self.val_deg),
             grip=read_grip(self.grip, folder) if self.grip else None,
         )
 
 
 def read_grip(spec: str, folder: Path = Path()) -> Grip:
-    """A grip by 'standard' (drilling.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
+    """A grip by 'standard' (grip.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
     return DEFAULT_GRIP if spec == "standard" else load_grip(folder / spec)
 
 
@@ -73,17 +77,18 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
     InputError
         naming the file, the ball and the key.
     """
-    entries = parse_toml(read_text(path, "ball"), dict[str, BallEntry], str(path))
+    where = shown(path)
+    entries = parse_toml(read_text(path, "ball"), dict[str, BallEntry], where, each="ball")
     if not entries:
-        raise InputError(f"{path}: no ball in it; each ball is a table [name]")
+        raise InputError(f"{where}: no ball in it; each ball is a table [name]")
     balls = {}
     for name, entry in entries.items():
         try:
             balls[name] = entry.ball(name, Path(path).parent)
         except InputError as error:
-            text = str(error)
-            text = text if name in text else f"[{name}]: {text}"
-            raise InputError(f"{path}: {text}") from None
+            place = f"ball '{name}'"
+            text = str(error).removeprefix(place).lstrip(": ")
+            raise InputError(f"{where}: {place}: {text}") from None
     return balls
 
 
@@ -106,7 +111,7 @@ def load_ball(spec: str) -> Ball:
         name = name.removeprefix(":")
         if not name:
             if len(balls) > 1:
-                raise InputError(f"{path}.toml holds {len(balls)} balls; say which: "
+                raise InputError(f"{path}.toml holds {len(balls)} balls; say which, as in "
                                  f"{path}.toml:{next(iter(balls))}")
             return next(iter(balls.values()))
         if name not in balls:
@@ -179,4 +184,5 @@ def load_player(path: str | Path) -> Player:
         return read_toml(path, PlayerEntry, "player").player()
     except InputError as error:
         text = str(error)
-        raise InputError(text if str(path) in text else f"{path}: {text}") from None
+        where = shown(path)
+        raise InputError(text if where in text else f"{where}: {text}") from None

@@ -47,7 +47,7 @@ finishes = []
 [[ball]]
 ball = "medium-hybrid"
 place = "new"
-layouts = [[50, 5.0, 40]]
+layouts = ["drill 50 deg, pin 5 in, VAL 40 deg"]
 
 [[ball]]
 ball = "plastic-spare"

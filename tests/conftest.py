@@ -25,9 +25,14 @@ def empty_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def lanesim(empty_folder: Path) -> Callable[..., Result]:
-    """`lanesim("throw", "--json")` runs the command line in this process, in an empty folder."""
-    from lanesim.cli import cli
+def lanesim(empty_folder: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Result]:
+    """`lanesim("throw", "--json")` runs the command line in this process, in an empty folder.
+
+    A fault of ours comes out as the exception that it is.
+    """
+    from lanesim.cli import cli, guard
+
+    monkeypatch.setenv(guard.TRACE, "1")
 
     def run(*words: str) -> Result:
         result = CliRunner().invoke(cli, list(words), prog_name="lanesim")

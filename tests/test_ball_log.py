@@ -127,7 +127,7 @@ def test_games_only_grow_with_the_date(entries, days):
     (HEAD + "2026-02-20,strong-solid,3,shiny,,\n", "line 2: refreshed: .*accepted"),
     (HEAD + "2026-02-20,strong-solid,3,100,,\n", "line 2: refreshed: finish is 100"),
     (HEAD + "2026-02-20,strong-solid,3,,maybe,\n", "line 2: extracted 'maybe'"),
-    (HEAD + '2026-02-20,strong-solid,3,,,"open\n', "line 2: not comma-separated"),
+    (HEAD + '2026-02-20,strong-solid,3,,,"open\n', "line 2: double quotes in the wrong place"),
 ])
 def test_what_is_refused_says_where(text, words):
     with pytest.raises(InputError, match="season.csv.*" + words) as caught:

@@ -8,7 +8,8 @@ import pytest
 from lanesim.catalog import load_ball, load_pattern_named, load_player, read_balls
 from lanesim.equipment.ball import Ball
 from lanesim.equipment.cover import Cover
-from lanesim.equipment.drilling import DEFAULT_GRIP, drilled_inertia
+from lanesim.equipment.drilling import drilled_inertia
+from lanesim.equipment.grip import DEFAULT_GRIP
 from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError, InputWarning
 from lanesim.motion.trajectory import throw
@@ -22,7 +23,9 @@ rg_in = 2.49
 diff_in = 0.054
 int_diff_in = 0.018
 cover = "reactive-solid"
-layout = [50, 4.5, 30]
+drilling_deg = 50
+pin_to_pap_in = 4.5
+val_deg = 30
 """
 
 
@@ -61,10 +64,11 @@ def test_a_grip_in_the_file_makes_the_path_use_the_ball_as_drilled(tmp_path):
     (("int_diff_in = 0.018", "int_diff_in = 0.06"), "accepted: 0 to it"),
     (("weight_lb = 15", "weight_lb = 17"), "6 to 16 lb"),
     (('cover = "reactive-solid"', 'cover = "reactive-sold"'), "did you mean 'reactive-solid'"),
-    (("layout = [50, 4.5, 30]", "layout = [50, 4.5]"), "layout"),
+    (("drilling_deg = 50\n", ""), "drilling_deg"),
+    (("pin_to_pap_in = 4.5", "pin_to_pap_in = 9"), "pin_to_pap_in is 9 in; accepted: 0 to 6.75"),
     (("weight_lb = 15", "wieght_lb = 15"), "wieght_lb"),
     (("[mine]", "[mine"), "not valid TOML"),
-    (("layout = [50, 4.5, 30]", 'layout = [50, 4.5, 30]\ngrip = "no.toml"'), "no.toml"),
+    (("val_deg = 30", 'val_deg = 30\ngrip = "no.toml"'), "no.toml"),
 ])
 def test_a_bad_ball_file_is_refused_in_one_line(tmp_path, change, says):
     path = written(tmp_path, BALL.replace(*change))

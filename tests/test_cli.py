@@ -14,13 +14,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from lanesim import catalog
 from lanesim import player as release
 from lanesim.cli import cli, common
-from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
 from lanesim.motion import compiled, kernels, trajectory
 from lanesim.player import Release
@@ -35,7 +32,9 @@ weight_lb = 15
 rg_in = 2.50
 diff_in = 0.048
 cover = "reactive-solid"
-layout = [50, 4.5, 30]
+drilling_deg = 50
+pin_to_pap_in = 4.5
+val_deg = 30
 """
 
 
@@ -93,8 +92,11 @@ def test_help_offers_the_levels_and_defaults_that_exist():
         (["throw", "--pattern", "medium-24"], "unknown pattern 'medium-24'; did you mean"),
         (["throw", "--pattern", "none.oil"], "not found: none.oil"),
         (["throw", "--player", "me.toml"], "player file not found: me.toml"),
-        (["throw", "--layout", "50x4.5"], "layout '50x4.5' is not understood"),
-        (["throw", "--layout", "50x7x30"], "pin_to_pap_in is 7 in; accepted: 0 to 6.75 in"),
+        (["throw", "--pin", "4 1"], "--pin '4 1' is not understood; accepted: inches, as in"),
+        (["throw", "--pin", "7"], "pin_to_pap_in is 7 in; accepted: 0 to 6.75 in"),
+        (["compare", "--layout", "50x4.5x30"], "layout '50x4.5x30' is not understood; accepted: "
+         "drill 50 deg, pin 4.5 in, VAL 30 deg"),
+        (["compare", "--layout", "pin 4", "--layout", "pin 7"], "pin_to_pap_in is 7 in"),
         (["throw", "--finish", "10000"], "finish is 10000 grit; accepted: 360 to 5000 grit"),
         (["throw", "--out", "a.jpg"], "must end in .png, .svg or .pdf"),
         (["throw", "--csv", "a.txt"], "must end in .csv"),
@@ -102,8 +104,8 @@ def test_help_offers_the_levels_and_defaults_that_exist():
         (["compare"], "nothing to compare"),
         (["compare", "--finish", "1000", "--finish", "1000"], "'1000 grit' is given twice"),
         (["compare", "--ball", "strong-solid", "--ball", "x"], "unknown ball 'x'"),
-        (["compare", "--finish", "500", "--finish", "2000", "--layout", "40x3x30",
-          "--layout", "50x4x30", "--layout", "60x5x30", "--pattern", "medium-39", "--pattern",
+        (["compare", "--finish", "500", "--finish", "2000", "--layout", "pin 3",
+          "--layout", "pin 4", "--layout", "pin 5", "--pattern", "medium-39", "--pattern",
           "long-45", "--out", "a.png"], "12 paths are too many for one picture"),
         (["sweep", "--over", "speed"], "'speed' is not understood"),
         (["sweep", "--over", "sped=16:20:3"], "unknown setting 'sped'; did you mean 'speed'?"),
@@ -162,7 +164,7 @@ def test_a_traceback_is_never_the_answer_to_a_bad_ball_file(lanesim, empty_folde
         (GOOD_BALL.replace("15", "17"), ["weight is 17 lb"]),
         (GOOD_BALL.replace("weight_lb", "wait_lb"), ["wait_lb"]),
         (GOOD_BALL.replace("reactive-solid", "rubber"), ["unknown cover kind 'rubber'"]),
-        (GOOD_BALL.replace("[50, 4.5, 30]", "[50, 4.5]"), ["layout"]),
+        (GOOD_BALL.replace("val_deg = 30", ""), ["val_deg"]),
         ("", ["no ball in it"]),
         ("[a\n", ["not valid TOML"]),
     ):
@@ -203,22 +205,6 @@ def test_a_reader_that_goes_away_causes_no_traceback(empty_folder):
     )
     assert done.stdout == "[\n"
     assert "Traceback" not in done.stderr
-
-
-@pytest.mark.parametrize(("text", "layout"), [
-    ("50x4.5x30", Layout(50, 4.5, 30)), ("0x0x0", Layout(0, 0, 0)),
-    (" 90 X 3.375 x 45 ", Layout(90, 3.375, 45)),
-])
-def test_layouts_are_read(text, layout):
-    assert common.parse_layout(text) == layout
-
-
-@given(st.floats(0, 180), st.floats(0, 6.75), st.floats(0, 180))
-def test_a_layout_in_words_comes_back_to_six_digits(drilling, pin, val):
-    again = common.parse_layout(common.layout_text(Layout(drilling, pin, val)))
-    np.testing.assert_allclose(
-        [again.drilling_angle_deg, again.pin_to_pap_in, again.val_angle_deg], [drilling, pin, val],
-        rtol=1e-5, atol=1e-300)
 
 
 def test_targets_are_read():

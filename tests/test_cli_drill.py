@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 from click.testing import CliRunner
 
 from lanesim.catalog import load_ball
 from lanesim.cli import cli
-from lanesim.equipment.drilling import Grip, drill
+from lanesim.equipment.drilling import drill
+from lanesim.equipment.grip import Grip
 from lanesim.equipment.layout import Layout
 
 BALL = "strong-asym"
@@ -20,7 +22,7 @@ def run(*words: str):
 
 
 def test_sheet_has_every_part():
-    result = run("--layout", "50x4.5x30")
+    result = run("--drilling", "50", "--pin", "4 1/2", "--val", "30")
     assert result.exit_code == 0, result.output
     text = result.output
     for words in (
@@ -32,11 +34,12 @@ def test_sheet_has_every_part():
     ):
         assert words in text, words
     # 4.5 in is 114.3 mm by definition of the inch.
-    assert any("4.50" in line and "114.3" in line for line in text.splitlines())
+    assert any("4 1/2" in line and "114.3" in line for line in text.splitlines())
 
 
 def test_json_carries_the_drilled_ball():
-    result = run("--layout", "45x4x35", "--no-thumb", "--pap-over", "4.5", "--json")
+    result = run("--drilling", "45", "--pin", "4", "--val", "35", "--no-thumb", "--pap-over",
+                 "4 1/2", "--json")
     assert result.exit_code == 0, result.output
     data = json.loads(result.stdout)
     ball = load_ball(BALL)
@@ -67,14 +70,22 @@ def test_left_hand_turns_the_other_way_and_keeps_the_numbers():
 
 def test_arcs_instead_of_angles():
     layout = Layout(50, 4.5, 30)
-    arcs = ("--pin-to-pap", "4.5", "--mass-bias-to-pap", repr(layout.mass_bias_to_pap_in()),
-            "--pin-buffer", repr(layout.pin_buffer_in()), "--json")
+    arcs = ("--pin", "4.5", "--mass-bias-to-pap", repr(layout.mass_bias_to_pap_in()),
+            "--pin-to-val", repr(layout.pin_to_val_in()), "--json")
     fingers, thumb = (
         json.loads(run(*arcs, "--pin-side", side).stdout)["layout"] for side in ("fingers", "thumb")
     )
-    assert fingers["drilling_angle_deg"] == pytest.approx(50.0, abs=1e-6)
-    assert fingers["val_angle_deg"] == pytest.approx(30.0, abs=1e-6)
-    assert thumb["val_angle_deg"] == pytest.approx(150.0, abs=1e-6)
+    assert fingers["drilling_deg"] == pytest.approx(50.0, abs=1e-6)
+    assert fingers["val_deg"] == pytest.approx(30.0, abs=1e-6)
+    assert thumb["val_deg"] == pytest.approx(150.0, abs=1e-6)
+
+
+def test_measured_arcs_print_whole_numbers():
+    """Arcs taken with a tape give angles that are told to a tenth of a degree, no finer."""
+    result = run("--pin", "4 1/2", "--mass-bias-to-pap", "5 5/8", "--pin-to-val", "1 7/8")
+    assert result.exit_code == 0, result.output
+    (line,) = [row for row in result.output.splitlines() if row.strip().startswith("layout")]
+    assert re.fullmatch(r"\s*layout\s+drill \d+(\.\d)? deg, pin 4\.5 in, VAL \d+(\.\d)? deg", line)
 
 
 def test_grip_file_and_override(tmp_path):
@@ -112,11 +123,12 @@ def test_holes_that_meet_are_said_to(tmp_path):
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("--layout", "50x9x30"), "pin_to_pap_in is 9 in; accepted: 0 to 6.75 in"),
+        (("--pin", "9"), "pin_to_pap_in is 9 in; accepted: 0 to 6.75 in"),
         (("--span", "12"), "span_in is 12 in; accepted: 2 to 6 in"),
-        (("--pin-to-pap", "4"), "missing: --mass-bias-to-pap, --pin-buffer"),
-        (("--layout", "50x4x30", "--pin-buffer", "1"), "not both"),
-        (("--pin-to-pap", "2", "--mass-bias-to-pap", "1", "--pin-buffer", "1"),
+        (("--drilling", "50", "--mass-bias-to-pap", "5"), "--drilling or --mass-bias-to-pap, not"),
+        (("--val", "30", "--pin-to-val", "1"), "--val or --pin-to-val, not both"),
+        (("--span", "4 1/0"), "--span '4 1/0' is not understood"),
+        (("--pin", "2", "--mass-bias-to-pap", "1", "--pin-to-val", "1"),
          "cannot go together"),
         (("--grip", "no-such-file.toml"), "grip file not found"),
         (("--density", "99"), "accepted: 0.2 to 5 g/cm3"),

@@ -12,7 +12,7 @@ from lanesim.errors import InputError
 EVENT = """
 name = "tiny"
 player = "player.toml"
-layouts = [[50, 4.0, 35], [70, 5.0, 60]]
+layouts = ["drill 50 deg, pin 4 in, VAL 35 deg", "drill 70 deg, pin 5 in, VAL 60 deg"]
 finishes = ["1000", "polish"]
 {top}
 
@@ -86,7 +86,7 @@ def test_a_variant_has_its_layout_finish_and_games(tmp_path):
 def test_paths_start_at_the_files_folder(tmp_path):
     (tmp_path / "balls.toml").write_text(
         '[mine]\nweight_lb = 14\nrg_in = 2.5\ndiff_in = 0.04\ncover = "urethane"\n'
-        "layout = [50, 4, 35]\n")
+        "drilling_deg = 50\npin_to_pap_in = 4\nval_deg = 35\n")
     (tmp_path / "player.toml").write_text('name = "Kim"\n')
     (tmp_path / "event.toml").write_text(EVENT.format(top="", limits="", round="", ball="").replace(
         '"strong-solid"', '"balls.toml:mine"'))
@@ -106,7 +106,9 @@ def test_paths_start_at_the_files_folder(tmp_path):
     ({"round": "weight = nan"}, "weight"),
     ({"ball": 'place = "attic"'}, "accepted: venue, home, new"),
     ({"ball": 'place = "venue"\ndrill_anew = true'}, "waits at the venue"),
-    ({"ball": "layouts = [[50, 4, 35]]"}, "drill_anew"),
+    ({"ball": 'layouts = ["drill 50 deg, pin 4 in, VAL 35 deg"]'}, "drill_anew"),
+    ({"ball": 'drill_anew = true\nlayouts = ["50x4x35"]'}, "accepted: drill 50 deg, pin 4.5 in"),
+    ({"ball": 'drill_anew = true\nlayouts = ["drill 50, pin 4"]'}, "lacks val"),
     ({"ball": 'finishes = ["shiny"]'}, "finish 'shiny' is not understood"),
     ({"ball": '[[ball]]\nball = "strong-solid"'}, "listed twice"),
     ({"ball": '[[ball]]\nball = "strong-sold"'}, "did you mean 'strong-solid'"),

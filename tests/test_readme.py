@@ -1,4 +1,4 @@
-"""The README's examples give what the README shows.
+"""The examples of the README and of the guide's pages give what is shown there.
 
 - `console` blocks: lines beginning with "$ " are run in a new folder, one after the other; what
   follows must come out. "..." stands for any lines.
@@ -8,7 +8,8 @@
 Words must agree exactly, numbers to one unit of their last shown digit: the last bit of a sine
 differs between machines, and so may a rounded digit.
 
-`python tests/test_readme.py` writes the outputs anew (look at the difference before committing).
+`python tests/test_readme.py [PAGE ...]` writes the outputs anew (look at the difference before
+committing).
 """
 
 from __future__ import annotations
@@ -23,8 +24,11 @@ from pathlib import Path
 
 import pytest
 
+from lanesim.guide import topics
+
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+PAGES = [README, *topics().values()]
 BLOCK = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 SAVE_AS = re.compile(r"[Ss]ave this as `([^`]+)`:\n\n\Z")
 NUMBER = re.compile(r"[-+]?\d+(?:\.(\d+))?\Z")
@@ -134,16 +138,21 @@ def text() -> str:
     return README.read_text(encoding="utf-8")
 
 
-def test_the_examples_give_what_is_shown(text, tmp_path, monkeypatch):
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_the_examples_give_what_is_shown(path, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    wrong = [f"{what}\n{why}" for what, shown, printed, _ in outputs(text)
+    wrong = [f"{what}\n{why}" for what, shown, printed, _ in outputs(path.read_text("utf-8"))
              if (why := differs(shown.rstrip(), printed))]
     assert not wrong, "\n\n".join(wrong)
 
 
-def test_there_are_examples_of_each_kind(text):
-    kinds = [kind for kind, *_ in steps(text)]
-    assert kinds.count("command") >= 5 and "python" in kinds and "file" in kinds
+def test_there_are_examples_of_each_kind():
+    kinds = [kind for path in PAGES for kind, *_ in steps(path.read_text("utf-8"))]
+    assert kinds.count("command") >= 15 and kinds.count("python") >= 3 and kinds.count("file") >= 4
+
+
+def test_the_readme_stays_short(text):
+    assert len(text.splitlines()) <= 250
 
 
 def test_two_one_line_commands_do_all_the_set_up(text):
@@ -186,9 +195,9 @@ def test_how_lines_are_compared(shown, got, same):
     assert (differs(shown, got) == "") is same
 
 
-def write_anew() -> None:
-    """Put what the examples print now into the README; blocks with "..." stay as they are."""
-    text = README.read_text(encoding="utf-8")
+def write_anew(path: Path) -> None:
+    """Put what the examples print now into the page; blocks with "..." stay as they are."""
+    text = path.read_text(encoding="utf-8")
     home = os.getcwd()
     with tempfile.TemporaryDirectory() as folder:
         os.chdir(folder)
@@ -199,11 +208,14 @@ def write_anew() -> None:
     for what, shown, printed, (start, end) in reversed(done):
         why = differs(shown.rstrip(), printed)
         if why and ANY in shown.split():
-            print(f"to be edited by hand: {what}\n{why}")
+            print(f"{path.name}: to be edited by hand: {what}\n{why}")
         elif why:
             text = text[:start] + printed + ("\n" if printed else "") + text[end:]
-    README.write_text(text, encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    write_anew()
+    import sys
+
+    for one in map(Path, sys.argv[1:]) if sys.argv[1:] else PAGES:
+        write_anew(one)

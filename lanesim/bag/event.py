@@ -14,7 +14,7 @@ import msgspec
 from ..catalog import load_ball, load_pattern_named, load_player
 from ..equipment.ball import Ball
 from ..equipment.cover import parse_finish
-from ..equipment.layout import Layout
+from ..equipment.layout import Layout, read_layout
 from ..errors import InputError, check_range
 from ..files import parse_toml, read_text
 from ..fit.fitted import Basis, load_fitted
@@ -73,7 +73,7 @@ class BallSlot(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     required: bool | None = None
     drill_anew: bool = False
     spares_only: bool = False
-    layouts: list[tuple[float, float, float]] | None = None
+    layouts: list[str] | None = None
     finishes: list[str] | None = None
     note: str = ""
 
@@ -88,7 +88,7 @@ class EventEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     maximise: str = "mean"
     cut: float | None = None
     finish_games: float = DEFAULT_FINISH_GAMES
-    layouts: list[tuple[float, float, float]] = []
+    layouts: list[str] = []
     finishes: list[str] = []
     limits: LimitsEntry = msgspec.field(default_factory=LimitsEntry)
     lanes: LanesEntry = msgspec.field(default_factory=LanesEntry)
@@ -276,7 +276,7 @@ def _event(entry: EventEntry, folder: Path) -> Event:
         check_range("cut", entry.cut, 1, 300 * sum(r.games for r in rounds), "pins")
     elif entry.cut is not None:
         check_range("cut", entry.cut, 1, 300 * sum(r.games for r in rounds), "pins")
-    layouts = [Layout(*numbers) for numbers in entry.layouts]
+    layouts = [read_layout(words) for words in entry.layouts]
     for finish in entry.finishes:
         parse_finish(finish)
     candidates = tuple(_candidate(b, folder, layouts, entry.finishes, limits.finish_changes)
@@ -336,7 +336,7 @@ def _candidate(
     where = f"ball '{ball.name}'"
     if entry.place not in PLACES:
         raise InputError(f"{where}: place is '{entry.place}'; accepted: {', '.join(PLACES)}")
-    own = [Layout(*numbers) for numbers in entry.layouts] if entry.layouts else layouts
+    own = [read_layout(words) for words in entry.layouts] if entry.layouts else layouts
     if entry.place == "new":
         choices = [(layout, True) for layout in own] or [(ball.layout, True)]
     else:

@@ -32,9 +32,9 @@ from ..pins.table import (
     mirror_mask,
 )
 from ..player import Spread
+from ..streams import Stage, stream
 
 PARTS = ("strike", "first", "both", "spare")
-TABLE_STAGE = 62  # stage of the seed sequence: resampled runs of the carry table
 _REFERENCE = np.array([0.45, 9.3, 5.2, 0.45])  # near it a shot's worth is taken as linear
 SHAPE = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
 
@@ -202,7 +202,7 @@ def resampled_parts(count: int, seed: int, spread: Spread | None = None) -> tupl
     spread : as in `default_parts`.
     """
     runs = _default_runs(spread)
-    rng = np.random.default_rng(np.random.SeedSequence([int(seed), TABLE_STAGE]))
+    rng = stream(Stage.BAG_TABLE, seed)
     size = len(runs.table.board)
     usual = default_parts(spread)
     out = []

@@ -27,18 +27,21 @@ from typing import Any
 import numpy as np
 
 from ..equipment.ball import Ball
+from ..equipment.layout import layout_text
 from ..errors import InputError, check_range
 from ..lane.friction import FrictionModel
 from ..lane.geometry import BOARD_M
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LAYDOWN_RANGE, board_at_arrows
+from ..lines.plane import LAYDOWN_RANGE, board_at_arrows
 from ..motion import setup
 from ..motion.pocket import POCKET
 from ..motion.trajectory import throw_many
 from ..pins.score import game
 from ..player import RELEASE_COLUMNS, Release, Spread
+from ..streams import Stage, stream
 from ..studies.transition import Entrant, pattern_after
 from ..units import FOOT_M
+from . import choice
 from . import program as model
 from .cache import LANE_SOURCES, SHOT_SOURCES, Cache, key_of
 from .event import Event, Round
@@ -47,7 +50,6 @@ from .search import STARTS, Lines, better_lines, find_lines, lines_judged
 
 DEFAULT_SHOTS = 2000
 DEFAULT_RESAMPLES = 100
-RESAMPLE_STAGE = 61  # stage of the seed sequence: which shots a resample holds
 TABLE_RESAMPLES = 24
 DEFAULT_MARGIN = 0.5  # pins per game within which bags count as nearly as good
 MARGIN_CHANCE = 0.01  # the same for the chance of a cut
@@ -322,11 +324,6 @@ class BagPlan:
 # --- candidates and lanes -----------------------------------------------------------------------
 
 
-def layout_text(layout: Any) -> str:
-    """A layout as options and tables write it."""
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"
-
-
 def event_uses(event: Event) -> tuple[Use, ...]:
     """Every candidate x layout x finish."""
     out = []
@@ -444,7 +441,7 @@ class _Judging:
         self.thorough = np.zeros((c, v), dtype=bool)
         self.thrown = self.kept = 0
         self.strength = _strength(event, self.uses, conditions) if v else np.empty(0)
-        rng = np.random.default_rng(np.random.SeedSequence([seed, RESAMPLE_STAGE]))
+        rng = stream(Stage.BAG_RESAMPLE, seed)
         counts = rng.multinomial(shots, np.full(shots, 1.0 / shots), size=resamples) / shots
         self.counts = counts.astype(np.float32)
         # the lanes as the searches need them
@@ -709,8 +706,8 @@ def plan(
     # limits that cannot be met are told before any work
     blank = model.Program(tuple(u.variant for u in uses), np.zeros((len(uses), 1)), np.ones(1),
                           np.zeros(1), limits, required)
-    if model.solve(blank, lean=False) is None:
-        model.best_bags(blank, margin=0.0)
+    if choice.solve(blank) is None:
+        choice.best_bags(blank, margin=0.0)
     seconds: dict[str, float] = {}
     start = time.perf_counter()
     conditions = event_conditions(event, seed=seed, cache=cache)
@@ -776,19 +773,19 @@ def _settle(judging: _Judging, programmed: Callable[[Judged], model.Program], ma
         # none for a ball that is never thrown at a full rack: it has no line to search
         hope = np.where(judged.thorough | np.isnan(judged.pins), 0.0, HOPE)
         start = time.perf_counter()
-        hoped = model.solve(replace(program, values=program.values + hope), lean=False)
+        hoped = choice.solve(replace(program, values=program.values + hope))
         assert hoped is not None  # the limits do not depend on the values
         wanted = _quick_pairs(hoped, judged)
         found = None
         if not wanted:
-            found = model.best_bags(program, margin=margin, most=most)
+            found = choice.best_bags(program, margin=margin, most=most)
             wanted = {pair for s in found for pair in _quick_pairs(s, judged)}
         spent += time.perf_counter() - start
         seconds["integer program"] = spent
         if found is not None and not wanted:
             return found, True
         if judged.thorough.sum() + len(wanted) > MOST_THOROUGH:
-            return model.best_bags(program, margin=margin, most=most), False
+            return choice.best_bags(program, margin=margin, most=most), False
         judging.deepen(wanted)
 
 
@@ -809,7 +806,7 @@ def _resampled(program: model.Program, samples: np.ndarray, found: list[model.So
     ways = [_finish_ways(program, s.drilled) for s in found]
     for m, values in enumerate(samples):
         here = _sampled(program, values)
-        top = model.solve(here, lean=False)
+        top = choice.solve(here)
         assert top is not None  # the limits do not depend on the values
         listed = [_best_finish(here, way, s) for way, s in zip(ways, found, strict=True)]
         n = int(np.argmax(listed))
@@ -834,8 +831,7 @@ def _best_finish(program: model.Program, ways: np.ndarray | None, bag: model.Sol
     """Objective of a bag (balls and layouts) with its best finishes."""
     if ways is None or program.objective == "cut":
         small = model.only_drillings(program, bag.drilled)
-        found = model.solve(replace(small, limits=model.Limits(), required=frozenset()),
-                            lean=False)
+        found = choice.solve(replace(small, limits=model.Limits(), required=frozenset()))
         assert found is not None
         return found.value
     got = program.values[ways].max(axis=1)  # (k, c)
@@ -874,7 +870,7 @@ def _balls(
             rest = model.only_drillings(program, {b: d for b, d in best.drilled.items()
                                                   if b != name})
             rest = replace(rest, limits=model.Limits(), required=frozenset())
-            without = model.solve(rest, lean=False)
+            without = choice.solve(rest)
             assert without is not None
             adds = _exact(best.value - without.value)
             drop = full - _worth(rest, samples[:, [
@@ -936,7 +932,7 @@ def _comparisons(program: model.Program, samples: np.ndarray, best: model.Soluti
     heaviest = max((v.weight_lb for v in program.variants), default=0.0)
     wider = replace(limits, registered=plus(limits.registered, 1), carried=plus(limits.carried, 1),
                     bag_weight_lb=plus(limits.bag_weight_lb, heaviest))
-    more = model.solve(replace(program, limits=wider))
+    more = choice.solve(replace(program, limits=wider))
     if more is not None:
         new = sorted(set(more.drilled.items()) - set(best.drilled.items()))
         gone = sorted(set(best.drilled) - set(more.drilled))
@@ -946,7 +942,7 @@ def _comparisons(program: model.Program, samples: np.ndarray, best: model.Soluti
         against(more, "one more ball", 1.0, text)
     fresh = [b for b, d in best.drilled.items()
              if next(v for v in program.variants if v.drilling == (b, d)).new_drilling]
-    none = model.solve(replace(program, limits=replace(limits, drilled=0)))
+    none = choice.solve(replace(program, limits=replace(limits, drilled=0)))
     if fresh:
         if none is None:
             out.append(Comparison("drilling", np.nan, np.nan, np.nan,
@@ -961,8 +957,8 @@ def _comparisons(program: model.Program, samples: np.ndarray, best: model.Soluti
             for ball in dict.fromkeys(can):
                 keep = [i for i, v in enumerate(program.variants)
                         if v.ball != ball or v.new_drilling]
-                forced = model._rows(program, keep, program.required | {ball})
-                solution = model.solve(forced)
+                forced = model.only_rows(program, keep, program.required | {ball})
+                solution = choice.solve(forced)
                 if solution is not None:
                     tried.append((solution.value, ball, solution))
             if tried:

@@ -260,10 +260,8 @@ def drill_list(plan: BagPlan) -> list[str]:
     for ball in plan.balls:
         if ball.new_drilling:
             candidate = next(c for c in plan.event.candidates if c.name == ball.name)
-            angle, pin, val = ball.layout.split("x")
-            how = "drill" if ball.place == "new" else "plug and drill anew"
-            out.append(f"{ball.name} ({candidate.ball.weight_lb:g} lb): {how}; drilling angle "
-                       f"{angle} deg, pin to PAP {pin} in, VAL angle {val} deg")
+            how = "a new ball" if ball.place == "new" else "plug and drill anew"
+            out.append(f"{ball.name} ({candidate.ball.weight_lb:g} lb): {how}; {ball.layout}")
     return out
 
 

@@ -8,20 +8,20 @@ COMMANDS. Anything heavy (numpy, numba, scipy, matplotlib) is imported inside fu
 from __future__ import annotations
 
 import difflib
+import functools
 import importlib
 import importlib.util
-import os
-import sys
-import warnings
-from typing import Any, NoReturn
+from typing import Any
 
 import click
 
 from .. import __version__
-from ..errors import InputError, InputWarning
+from ..errors import InputError
+from . import guard
 
 # name -> (module, one line of help). The order is that of the listing.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "page": ("lanesim.cli.page", "The lane in your browser, under your hand."),
     "throw": ("lanesim.cli.throw", "Follow one ball down the lane."),
     "compare": ("lanesim.cli.compare", "Balls, layouts, finishes or patterns under one release."),
     "sweep": ("lanesim.cli.sweep", "A grid over two settings: CSV and a heat map."),
@@ -37,8 +37,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "transition": ("lanesim.cli.transition", "How the oil moves as games go by."),
     "fit": ("lanesim.cli.fit", "Set the model to paths measured on a lane."),
     "bag": ("lanesim.cli.bag", "Which balls to take to an event."),
+    "lesson": ("lanesim.cli.lesson", "Short lessons: why a ball does what it does."),
+    "guide": ("lanesim.cli.guide", "Worked examples and file formats."),
 }
-INTERRUPTED = 130  # what a shell reports for a command stopped by Ctrl-C
 
 
 class LazyGroup(click.Group):
@@ -73,47 +74,9 @@ class LazyGroup(click.Group):
             formatter.write_dl(rows)
 
     def main(self, *args: Any, standalone_mode: bool = True, **kwargs: Any) -> Any:
-        """Run; every error a user can cause ends as one line on stderr and exit code 2."""
-        if not standalone_mode:
-            return super().main(*args, standalone_mode=False, **kwargs)
-        with warnings.catch_warnings():
-            warnings.simplefilter("always", InputWarning)
-            warnings.showwarning = _note_once(warnings.showwarning)
-            try:
-                code = super().main(*args, standalone_mode=False, **kwargs)
-            except InputError as error:
-                _fail(str(error), 2)
-            except click.ClickException as error:
-                _fail(error.format_message(), 2)
-            except (click.Abort, KeyboardInterrupt):
-                _fail("stopped; nothing half-written", INTERRUPTED)
-            except BrokenPipeError:
-                # The reader (head, less) went away: no more output, and none at shutdown either.
-                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-                sys.exit(1)
-            except OSError as error:
-                where = f"{error.filename}: " if error.filename else ""
-                _fail(f"{where}{error.strerror or error}", 2)
-        sys.exit(code if isinstance(code, int) else 0)
-
-
-def _fail(message: str, code: int) -> NoReturn:
-    click.echo(f"lanesim: {' '.join(message.split())}", err=True)
-    sys.exit(code)
-
-
-def _note_once(otherwise: Any) -> Any:
-    """A warnings.showwarning that prints each InputWarning once, as one line 'note: ...'."""
-    said: set[str] = set()
-
-    def show(message: Any, category: type[Warning], *rest: Any, **named: Any) -> None:
-        if not issubclass(category, InputWarning):
-            otherwise(message, category, *rest, **named)
-        elif (text := " ".join(str(message).split())) not in said:
-            said.add(text)
-            click.echo(f"note: {text}", err=True)
-
-    return show
+        """Run; every error ends as one line on stderr and the code that `guard` has for it."""
+        run = functools.partial(super().main, *args, standalone_mode=False, **kwargs)
+        return guard.run(run) if standalone_mode else run()
 
 
 @click.group(
@@ -133,4 +96,5 @@ def cli(ctx: click.Context) -> None:
 
 def main() -> None:
     """Entry point of the `lanesim` script."""
+    guard.prepare_process()
     cli.main(prog_name="lanesim")

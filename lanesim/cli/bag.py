@@ -39,14 +39,15 @@ def command(event_file: str, folder: Path, cache_folder: Path | None, no_cache: 
     that a changed ball or limit does not redo the rest and an interrupted run goes on.
     """
     from ..bag.event import load_event
+    from ..files import check_folder
 
     if no_cache and cache_folder is not None:
         raise InputError("give --cache or --no-cache, not both")
     event = load_event(event_file)
-    c.check_folder(folder)
+    check_folder(folder)
     kept = None if no_cache else cache_folder or folder / "kept"
     if kept is not None:
-        c.check_folder(kept)
+        check_folder(kept)
     plan = make_plan(event, shots=shots, seed=seed, resamples=resamples, margin=margin, kept=kept)
     written = write_plan(plan, folder)
     c.say_weight(each.ball for each in event.candidates if not each.spares_only)

@@ -47,15 +47,17 @@ def _list(balls: dict[str, Ball], as_json: bool, title: str) -> None:
     if as_json:
         c.print_json([ball_numbers(ball) for ball in balls.values()])
         return
+    from ..equipment.layout import layout_text
+
     rows = [
         [name, f"{b.weight_lb:g}", f"{b.rg_in:.2f}", f"{b.diff_in:.3f}", f"{b.int_diff_in:.3f}",
-         c.layout_text(b.layout), b.cover.finish, b.cover.kind]
+         layout_text(b.layout), b.cover.finish, b.cover.kind]
         for name, b in balls.items()
     ]
     c.print_table(
         ["ball", "weight\n[lb]", "RG\n[in]", "diff.\n[in]", "int. diff.\n[in]",
-         "layout\n[deg x in x deg]", "finish", "cover"],
-        rows, title=title, left=(0, 6, 7),
+         "layout", "finish", "cover"],
+        rows, title=title, left=(0, 5, 6, 7),
     )
 
 
@@ -64,17 +66,18 @@ def _show(ball: Ball, as_json: bool) -> None:
     if as_json:
         c.print_json(numbers)
         return
-    cover, layout = ball.cover, ball.layout
+    from ..equipment.layout import layout_text
+
+    cover = ball.cover
     symmetric = "symmetric" if not ball.int_diff_in else "asymmetric"
     click.echo(f"{ball.name}: {ball.title}")
     facts = [
         ("weight", f"{ball.weight_lb:g} lb"),
         ("core", f"{symmetric}; RG {ball.rg_in:g} in, differential {ball.diff_in:g} in, "
                  f"intermediate differential {ball.int_diff_in:g} in"),
-        ("layout", f"drilling angle {layout.drilling_angle_deg:g} deg, pin to PAP "
-                   f"{layout.pin_to_pap_in:g} in, VAL angle {layout.val_angle_deg:g} deg"),
+        ("layout", layout_text(ball.layout)),
         ("", f"mass bias to PAP {numbers['mass_bias_to_pap_in']:.2f} in, pin to VAL "
-             f"{numbers['pin_buffer_in']:.2f} in"),
+             f"{numbers['pin_to_val_in']:.2f} in"),
         ("cover", f"{cover.kind}, {cover.finish}"),
         ("games", f"{cover.games_total:g} in all, {cover.games_since_surface:g} since the surface "
                   f"was refreshed, oil drawn out {cover.oil_extractions} times"),
@@ -99,7 +102,7 @@ def ball_numbers(ball: Ball) -> dict[str, Any]:
         "int_diff_in": ball.int_diff_in,
         "layout": ball.layout,
         "mass_bias_to_pap_in": ball.layout.mass_bias_to_pap_in(),
-        "pin_buffer_in": ball.layout.pin_buffer_in(),
+        "pin_to_val_in": ball.layout.pin_to_val_in(),
         "cover": cover.kind,
         "finish": cover.finish,
         "games_since_surface": cover.games_since_surface,

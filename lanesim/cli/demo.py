@@ -78,14 +78,13 @@ def one_shot(scene: Scene) -> Iterator[Product]:
     from ..figures.flare import draw_flare
     from ..figures.lane_view import draw_paths
     from ..motion.trajectory import throw
-    from .throw import shot_facts
 
     release, ball, pattern = scene.player.release, scene.strong, scene.medium
     shot = throw(ball, release, pattern)
     note = c.release_words(release)
-    wide = max(len(name) for name, _ in shot_facts(shot))
+    wide = max(len(name) for name, _ in shot.facts())
     lines = [f"{ball.name} on {pattern.name}", note,
-             *(f"{name.ljust(wide)}  {value}" for name, value in shot_facts(shot))]
+             *(f"{name.ljust(wide)}  {value}" for name, value in shot.facts())]
     yield Product("shot.txt", "the reference shot in numbers", "\n".join(lines) + "\n",
                   told=f"{ball.name} on {pattern.name}: {shot.outcome}, board "
                        f"{shot.entry_board:.1f} at {shot.entry_angle_deg:.1f} deg")
@@ -203,9 +202,11 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
     to throw when, and a report of it. Player, balls and patterns are invented. Files of an earlier
     demo in the folder are written anew.
     """
+    from ..files import check_folder
+
     if folder.exists() and not folder.is_dir():
         raise InputError(f"cannot write to {folder}: it is a file, not a folder")
-    c.check_folder(folder)
+    check_folder(folder)
     from ..motion.compiled import compiling_ahead
 
     c.announce_compile("batch")

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .common import (
-    LayoutText,
+    Inches,
     ball_option,
     json_option,
-    layout_text,
+    layout_options,
     number,
     picture_option,
     print_facts,
@@ -23,9 +23,13 @@ from .common import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ..equipment.ball import Ball
-    from ..equipment.drilling import DrilledBall, Grip, Mark
+    from ..equipment.drilling import DrilledBall
+    from ..equipment.grip import Grip
     from ..equipment.layout import Layout
+    from ..equipment.marking import Mark
 
 CAUTIONS = (
     "Drilling is work for a fitted press and a trained hand: clamp the ball so that it cannot "
@@ -42,30 +46,27 @@ CAUTIONS = (
 
 @click.command("drill", short_help="Lay out and drill a ball; weights against the limits.")
 @ball_option
-@click.option("--layout", "layout", type=LayoutText(), metavar="DxPxV",
-              help="Drilling angle [deg] x pin-to-PAP [in] x VAL angle [deg], as in 50x4.5x30. "
-                   "[default: the ball's]")
-@click.option("--pin-to-pap", type=float, metavar="IN",
-              help="Instead of --layout, three arcs: pin to PAP,")
-@click.option("--mass-bias-to-pap", type=float, metavar="IN", help="mass bias to PAP")
-@click.option("--pin-buffer", type=float, metavar="IN",
-              help="and pin to the vertical axis line.")
+@layout_options
+@click.option("--mass-bias-to-pap", type=Inches(), metavar="IN",
+              help="Instead of --drilling, the arc from the mass bias to the PAP.")
+@click.option("--pin-to-val", type=Inches(), metavar="IN",
+              help="Instead of --val, the arc from the pin to the vertical axis line.")
 @click.option("--pin-side", type=click.Choice(["fingers", "thumb"]), default="fingers",
               show_default=True,
-              help="With arcs: on which side of the PAP the pin lies; the arcs fit both.")
+              help="With --pin-to-val: on which side of the PAP the pin lies; the arc fits both.")
 @click.option("--grip", "grip_file", metavar="FILE",
               help="Grip file (TOML: span_in, pap_over_in, ...); the options below override it. "
                    "[default: an assumed mid-size hand]")
-@click.option("--pap-over", type=float, metavar="IN",
+@click.option("--pap-over", type=Inches(), metavar="IN",
               help="PAP from the grip centre along the midline, toward the ball arm.")
-@click.option("--pap-up", type=float, metavar="IN",
+@click.option("--pap-up", type=Inches(), metavar="IN",
               help="PAP above the midline; negative: on the thumb's side.")
-@click.option("--span", type=float, metavar="IN", help="Thumb to finger hole, edge to edge.")
+@click.option("--span", type=Inches(), metavar="IN", help="Thumb to finger hole, edge to edge.")
 @click.option("--no-thumb", is_flag=True, help="No thumb hole.")
 @click.option("--hand", type=click.Choice(["right", "left"]), default="right", show_default=True)
 @click.option("--top-weight", type=float, metavar="OZ",
               help="Undrilled top weight. [default: 2.5, assumed]")
-@click.option("--pin-to-cg", type=float, metavar="IN",
+@click.option("--pin-to-cg", type=Inches(), metavar="IN",
               help="Arc from the pin to the marked centre of gravity, toward the mass bias. "
                    "[default: 0, assumed]")
 @click.option("--density", type=float, metavar="G/CM3",
@@ -74,10 +75,9 @@ CAUTIONS = (
 @json_option
 def command(
     ball: Ball,
-    layout: Layout | None,
-    pin_to_pap: float | None,
+    layout: Callable[[Layout], Layout],
     mass_bias_to_pap: float | None,
-    pin_buffer: float | None,
+    pin_to_val: float | None,
     pin_side: str,
     grip_file: str | None,
     pap_over: float | None,
@@ -93,22 +93,23 @@ def command(
 ) -> None:
     """Lay out a ball, take its gripping holes out, and print a marking sheet.
 
-    The sheet gives the points in the order of marking, in inches and millimetres, the mass
-    properties before and after, and static weights against the standard's limits. What you do not
-    give is assumed and named as such. A left-hander's ball is the mirror image.
+    The sheet gives the points in the order of marking, in sixteenths of an inch and in
+    millimetres, the mass properties before and after, and static weights against the standard's
+    limits. What you do not give is assumed and named as such. A left-hander's ball is the mirror
+    image. Inches are written 5.25 or '5 1/4'.
+
+    \b
+    lanesim drill --drilling 50 --pin 4.5 --val 30
+    lanesim drill --pin "4 1/2" --mass-bias-to-pap "5 5/8" --pin-to-val "1 7/8"
     """
     from dataclasses import replace
 
-    from ..equipment.drilling import (
-        DEFAULT_GRIP,
-        DEFAULT_TOP_WEIGHT_OZ,
-        Material,
-        drill,
-        load_grip,
-    )
-    from ..equipment.drilling import marking_steps as steps_of
+    from ..equipment.drilling import DEFAULT_TOP_WEIGHT_OZ, drill
+    from ..equipment.grip import DEFAULT_GRIP, load_grip
+    from ..equipment.holes import Material
+    from ..equipment.marking import marking_steps as steps_of
 
-    chosen = _layout(ball, layout, pin_to_pap, mass_bias_to_pap, pin_buffer, pin_side)
+    chosen = _layout(layout(ball.layout), mass_bias_to_pap, pin_to_val, pin_side)
     grip = load_grip(grip_file) if grip_file else DEFAULT_GRIP
     given = {"pap_over_in": pap_over, "pap_up_in": pap_up, "span_in": span,
              "thumb": False if no_thumb else None}
@@ -139,33 +140,30 @@ def command(
 
 
 def _layout(
-    ball: Ball,
-    layout: Layout | None,
-    pin_to_pap: float | None,
-    mass_bias_to_pap: float | None,
-    pin_buffer: float | None,
-    pin_side: str,
+    layout: Layout, mass_bias_to_pap: float | None, pin_to_val: float | None, pin_side: str
 ) -> Layout:
-    from ..equipment.layout import layout_from_arcs
+    """The layout with its angles from measured arcs, where they are given."""
+    from dataclasses import replace
+
+    from ..equipment.layout import drilling_from_arcs, val_from_arcs
     from ..errors import InputError
 
-    arcs = {"--pin-to-pap": pin_to_pap, "--mass-bias-to-pap": mass_bias_to_pap,
-            "--pin-buffer": pin_buffer}
-    given = [name for name, value in arcs.items() if value is not None]
-    if not given:
-        return layout or ball.layout
-    if layout is not None:
-        raise InputError(f"give --layout or three arcs, not both: {given[0]} stands beside it")
-    if len(given) < 3:
-        missing = ", ".join(name for name in arcs if name not in given)
-        raise InputError(f"three arcs fix a layout; missing: {missing}")
-    found = layout_from_arcs(
-        pin_to_pap_in=pin_to_pap, mass_bias_to_pap_in=mass_bias_to_pap,
-        pin_buffer_in=pin_buffer, pin_toward_fingers=pin_side == "fingers",
-    )
-    say(f"note: the arcs fit VAL angles {found.val_angle_deg:.1f} and "
-        f"{180.0 - found.val_angle_deg:.1f} deg; taken: pin on the side of the {pin_side}")
-    return found
+    given = click.get_current_context().params
+    for arc, angle in (("mass_bias_to_pap", "drilling"), ("pin_to_val", "val")):
+        if given[arc] is not None and given[angle] is not None:
+            raise InputError(f"give --{angle} or --{arc.replace('_', '-')}, not both: each fixes "
+                             "the same angle")
+    pin = layout.pin_to_pap_in
+    if mass_bias_to_pap is not None:
+        layout = replace(layout, drilling_deg=drilling_from_arcs(
+            pin_to_pap_in=pin, mass_bias_to_pap_in=mass_bias_to_pap))
+    if pin_to_val is not None:
+        layout = replace(layout, val_deg=val_from_arcs(
+            pin_to_pap_in=pin, pin_to_val_in=pin_to_val,
+            pin_toward_fingers=pin_side == "fingers"))
+        say(f"note: the arc fits VAL angles {layout.val_deg:.1f} and "
+            f"{180.0 - layout.val_deg:.1f} deg; taken: pin on the side of the {pin_side}")
+    return layout
 
 
 def _assumed(
@@ -200,14 +198,15 @@ def _sheet(
     symmetric: bool,
 ) -> None:
     from ..equipment.drilling import RULE_NOTE
+    from ..equipment.inches import sixteenths
+    from ..equipment.layout import layout_text
     from ..units import INCH_M, LB_KG
 
     print_facts(
         [
             ("ball", f"{ball.name}  ({ball.title or ball.name})"),
             ("hand", f"{hand}; fingers up, seen from outside the ball"),
-            ("layout", f"{layout_text(layout)} (drilling angle deg x pin-to-PAP in x VAL angle "
-                       "deg)"),
+            ("layout", layout_text(layout)),
         ],
         title="Marking and drilling sheet",
     )
@@ -218,21 +217,22 @@ def _sheet(
         count += not step.check
         label = "check" if step.check else str(count)
         if step.arc_in is not None:
-            size = (number(step.arc_in, 2), number(25.4 * step.arc_in, 1), "")
+            size = (sixteenths(step.arc_in), number(25.4 * step.arc_in, 1), "")
         elif step.angle_deg is not None:
             size = ("", "", number(step.angle_deg, 1))
         else:
             size = ("", "", "")
         rows.append((label, step.text, *size))
     print_table(("step", "mark", "in", "mm", "deg"), rows, title="Marking order", left=(0, 1),
-                note="Arcs run along the surface of a ball 8.550 in (217.2 mm) across.")
+                note="Arcs run along the surface of a ball 8.550 in (217.2 mm) across; inches to "
+                     "the nearest sixteenth.")
     click.echo()
     print_table(
         ("hole", "diameter\nin", "\nmm", "depth\nin", "\nmm", "forward\nin", "lateral\nin",
          "taken out\noz"),
         [
             (hole.name, number(2 * hole.radius_m / INCH_M, 3), number(2e3 * hole.radius_m, 1),
-             number(hole.depth_m / INCH_M, 2), number(1e3 * hole.depth_m, 1),
+             sixteenths(hole.depth_m / INCH_M), number(1e3 * hole.depth_m, 1),
              number(getattr(grip, f"{hole.name}_forward_in"), 3),
              number(getattr(grip, f"{hole.name}_lateral_in"), 3),
              number(drilled.hole_oz[hole.name], 2))
@@ -257,7 +257,7 @@ def _sheet(
                 ("low-RG axis to PAP [in]", layout.pin_to_pap_in, drilled.pin_to_pap_in, 2),
                 ("high-RG axis to PAP [in]", layout.mass_bias_to_pap_in(),
                  drilled.mass_bias_to_pap_in, 2),
-                ("drilling angle [deg]", layout.drilling_angle_deg, drilled.drilling_angle_deg, 1),
+                ("drilling angle [deg]", layout.drilling_deg, drilled.drilling_deg, 1),
                 ("top weight [oz]", drilled.before.top_oz, drilled.after.top_oz, 2),
                 ("side weight [oz]", drilled.before.side_oz, drilled.after.side_oz, 2),
                 ("finger weight [oz]", drilled.before.finger_oz, drilled.after.finger_oz, 2),
@@ -328,7 +328,7 @@ def _as_dict(
             "pap_in_axes": drilled.pap,
             "pin_to_pap_in": drilled.pin_to_pap_in,
             "mass_bias_to_pap_in": drilled.mass_bias_to_pap_in,
-            "drilling_angle_deg": drilled.drilling_angle_deg,
+            "drilling_deg": drilled.drilling_deg,
             "centre_of_mass_m": drilled.cg_m,
             "shared_cm3": drilled.shared_cm3,
         },

@@ -1,7 +1,8 @@
 """A ball log: the games each ball has played and what was done to it, and its cover on any date.
 
-The file is our own: comma-separated text (UTF-8), one line per date and ball. Lines that start with
-`#` are comments. The first other line names the columns; `date` and `ball` must be among them::
+The file is our own: text (UTF-8), a line per date and ball, fields separated by commas, semicolons
+or tabs. Lines that start with `#` are comments. The first other line names the columns; `date` and
+`ball` must be among them::
 
     # what my balls have done
     date,ball,games,refreshed,extracted,note
@@ -23,15 +24,13 @@ games. Write two lines for another order. Lines after the date asked for are pla
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from ..errors import InputError, nearest_name
-from ..files import read_text
+from ..errors import InputError, nearest_name, shown
+from ..files import csv_text, read_rows, read_text
 from .ball import Ball
 from .cover import Cover, parse_finish
 
@@ -130,31 +129,25 @@ def load_log(path: str | Path, balls: Mapping[str, Ball] | None = None) -> BallL
     InputError
         naming the file, the line, the column and what is accepted.
     """
-    return parse_log(read_text(path, "ball log"), str(path), balls)
+    return parse_log(read_text(path, "ball log"), shown(path), balls)
 
 
 def parse_log(
     text: str, where: str = "ball log", balls: Mapping[str, Ball] | None = None
 ) -> BallLog:
     """Read a ball log from text; see `load_log`."""
-    header: list[str] | None = None
+    empty = "nothing in it; the first line names the columns: " + ",".join(COLUMNS)
+    rows = read_rows(text, where, empty)
+    number, names = next(rows)
+    header = _header(names, f"{where}, line {number}")
     entries: list[LogEntry] = []
-    for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), start=1):
-        if not line.strip() or line.lstrip().startswith("#"):
-            continue
+    for number, cells in rows:
         place = f"{where}, line {number}"
-        cells = _cells(line, place)
-        if header is None:
-            header = _header(cells, place)
-            continue
         if len(cells) > len(header):
-            raise InputError(f"{place}: {len(cells)} values for {len(header)} columns; a comma in "
-                             'a note needs quotes around it ("...")')
+            raise InputError(f"{place}: {len(cells)} values for {len(header)} columns; a separator "
+                             'in a note needs quotes around it ("...")')
         values = dict(zip(header, cells + [""] * (len(header) - len(cells)), strict=True))
         entries.append(_entry(values, place, number, balls))
-    if header is None:
-        raise InputError(f"{where}: nothing in it; the first line names the columns: "
-                         + ",".join(COLUMNS))
     if not entries:
         raise InputError(f"{where}: no entry below the line that names the columns")
     return BallLog(tuple(sorted(entries, key=lambda e: e.day)), where)
@@ -162,8 +155,6 @@ def parse_log(
 
 def log_text(log: BallLog) -> str:
     """The log as file text; `parse_log` gives the same entries back."""
-    from ..files import csv_text
-
     rows = []
     for e in log.entries:
         finish = ""
@@ -172,14 +163,6 @@ def log_text(log: BallLog) -> str:
         rows.append((e.day.isoformat(), e.ball, f"{e.games:g}" if e.games else "", finish,
                      "yes" if e.extracted else "", e.note))
     return csv_text(COLUMNS, rows)
-
-
-def _cells(line: str, place: str) -> list[str]:
-    try:
-        rows = list(csv.reader(io.StringIO(line), strict=True))
-    except csv.Error as error:
-        raise InputError(f"{place}: not comma-separated text: {error}") from None
-    return [cell.strip() for cell in rows[0]]
 
 
 def _header(cells: list[str], place: str) -> list[str]:

@@ -176,9 +176,9 @@ def draw_gains(plan: BagPlan) -> Figure:
 
 
 def _other_words(plan: BagPlan, choice: Any) -> str:
-    """What is different in another bag: '+hybrid 45x5x30, -veteran'."""
+    """What is different in another bag: '+hybrid (drill 45 deg, ...), -veteran'."""
     best, other = plan.best.drilled, choice.solution.drilled
-    new = [f"+{b} {d}" for b, d in other.items() if best.get(b) != d]
+    new = [f"+{b} ({d})" for b, d in other.items() if best.get(b) != d]
     gone = [f"-{b}" for b in best if b not in other]
     return ", ".join(new + gone) or "the same"
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from .style import FAINT, SERIES, house_style, new_figure, series_marker, series_style
+from .style import FAINT, SERIES, house_style, legend_name, new_figure, series_marker, series_style
 
 if TYPE_CHECKING:
     from ..motion.trajectory import Trajectory
@@ -58,7 +58,7 @@ def draw_curves(
             x = np.asarray(trajectory.x_ft)
             value = np.asarray(getattr(trajectory, column))
             style = series_style(index)
-            axes.plot(x, value, **style, label=name, zorder=3)
+            axes.plot(x, value, **style, label=legend_name(name), zorder=3)
             if column == "film_um":
                 axes.plot(x, trajectory.track_film_um, **(style | {"lw": 0.9}), zorder=2.5)
             color = SERIES[index % len(SERIES)][0]

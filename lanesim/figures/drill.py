@@ -1,7 +1,7 @@
 """The ball's face, drilled: marks, lines and holes, seen from the grip and from the PAP.
 
 Both views are orthographic (seen from far away), fingers up. Every point comes from
-`lanesim.drilling`; nothing is computed here but where the words go.
+`lanesim.equipment`; nothing is computed here but where the words go.
 """
 
 from __future__ import annotations
@@ -14,8 +14,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
-from ..equipment.drilling import DrilledBall, Grip, great_arc, hole_bottom, hole_rim
-from ..equipment.layout import Layout
+from ..equipment.drilling import DrilledBall
+from ..equipment.grip import Grip
+from ..equipment.holes import hole_bottom, hole_rim
+from ..equipment.inches import sixteenths
+from ..equipment.layout import Layout, layout_text
+from ..equipment.vectors import great_arc
 from ..lane.geometry import BALL_RADIUS_M
 from ..units import INCH_M, LB_KG
 from .style import FAINT, INK, PAPER, SERIES, halo, house_style, new_figure
@@ -46,7 +50,7 @@ def draw_drilling(
     Parameters
     ----------
     ball : DrilledBall
-        From `lanesim.drilling.drill`.
+        From `equipment.drilling.drill`.
     layout, grip : Layout, Grip
         What it was drilled to.
     hand : {"right", "left"}
@@ -68,8 +72,7 @@ def draw_drilling(
     )
     figure = new_figure(
         12.4, 6.4, title, layout=None, note=note,
-        subtitle=f"{hand}-hander; drilling angle {layout.drilling_angle_deg:g} deg, pin to PAP "
-                 f"{_both(layout.pin_to_pap_in)}, VAL angle {layout.val_angle_deg:g} deg",
+        subtitle=f"{hand}-hander; {layout_text(layout)}",
     )
     flip = np.array([-1.0 if hand == "left" else 1.0, 1.0, 1.0])
     spots = [
@@ -84,7 +87,7 @@ def draw_drilling(
         ("pin-bias", face.pin, face.mass_bias, np.pi / 2 * radius_in),
         ("pin-pap", face.pin, face.pap, layout.pin_to_pap_in),
         ("bias-pap", face.mass_bias, face.pap, layout.mass_bias_to_pap_in(radius_m)),
-        ("buffer", face.pin, face.nearest_on_val(face.pin), layout.pin_buffer_in(radius_m)),
+        ("buffer", face.pin, face.nearest_on_val(face.pin), layout.pin_to_val_in(radius_m)),
     ]
     for column, (heading, middle) in enumerate(
         (("From the grip centre", face.grip_centre), ("From the PAP", face.pap))
@@ -169,7 +172,7 @@ def _arc_words(
         return min(np.hypot((place[0] - x) / 2, place[1] - y) for x, y in taken)
 
     x, y = max((seen[middle, :2] + side * normal for side in (-1.0, 1.0)), key=room)
-    axes.text(x, y, f"{arc_in:.2f} in\n{25.4 * arc_in:.1f} mm", ha="center", va="center",
+    axes.text(x, y, f"{sixteenths(arc_in)} in\n{25.4 * arc_in:.1f} mm", ha="center", va="center",
               fontsize=8, linespacing=1.1, path_effects=halo(2.4), zorder=6)
     return [(x + dx, y + dy) for dx in (-0.35, 0.35) for dy in (-0.14, 0.14)]
 
@@ -261,7 +264,7 @@ def _legend(
     rows = [
         ("pin-pap", "pin to PAP", layout.pin_to_pap_in),
         ("bias-pap", f"{bias} to PAP", layout.mass_bias_to_pap_in(radius_m)),
-        ("buffer", "pin to VAL", layout.pin_buffer_in(radius_m)),
+        ("buffer", "pin to VAL", layout.pin_to_val_in(radius_m)),
         ("pin-bias", f"pin to {bias}", quarter),
         (None, "PAP over (midline)", grip.pap_over_in),
         (None, "PAP up (VAL)", grip.pap_up_in),
@@ -307,7 +310,7 @@ def _legend(
 
 
 def _both(arc_in: float) -> str:
-    return f"{arc_in:.2f} in = {25.4 * arc_in:.1f} mm"
+    return f"{sixteenths(arc_in)} in, {25.4 * arc_in:.1f} mm"
 
 
 def _nearer(axis: NDArray[np.float64], point: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -6,8 +6,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..fit.fit import NORMAL_95, FitResult
-from .style import FAINT, INK, SERIES, difference_colormap, house_style, new_figure
+from ..fit.posterior import NORMAL_95
+from ..fit.result import FitResult
+from .style import FAINT, INK, SERIES, difference_colormap, house_style, legend_name, new_figure
 
 _SAYS_NOTHING = 0.9
 
@@ -109,7 +110,8 @@ def _measured(axes: Axes, result: FitResult) -> None:
         mine = np.array([b == ball for b in result.shot_ball])
         color, _, marker = SERIES[n % len(SERIES)]
         axes.plot(result.predicted[mine, c], result.measured[mine, c], ls="none", marker=marker,
-                  color=color, ms=5, label=ball, markeredgecolor="white", markeredgewidth=0.4)
+                  color=color, ms=5, label=legend_name(ball), markeredgecolor="white",
+                  markeredgewidth=0.4)
     far = list(result.outliers)
     if far:
         axes.plot(result.predicted[far, c], result.measured[far, c], ls="none", marker="o", ms=12,

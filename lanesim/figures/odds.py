@@ -9,7 +9,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ..motion.pocket import OUTCOMES
-from .style import FAINT, INK, PAPER, house_style, new_figure, series_marker, series_style
+from .style import (
+    FAINT,
+    INK,
+    PAPER,
+    house_style,
+    legend_name,
+    new_figure,
+    series_marker,
+    series_style,
+)
 
 if TYPE_CHECKING:
     from ..studies.odds import Comparison, OddsResult
@@ -61,7 +70,8 @@ def _outcomes(axes: Axes, result: OddsResult) -> None:
         color = series_style(i)["color"]
         axes.errorbar(at, rate, yerr=[rate - low, high - rate], fmt=series_marker(i),
                       color=color, markeredgecolor=PAPER, markersize=8, elinewidth=1.6, capsize=3,
-                      label=f"{ball.line.ball}: board {ball.line.release.laydown_board:.1f}, "
+                      label=f"{legend_name(ball.line.ball)}: board "
+                            f"{ball.line.release.laydown_board:.1f}, "
                             f"{ball.line.release.launch_angle_deg:+.2f} deg")
     axes.set_xticks(range(len(names)), names)
     axes.set_xlim(-0.5, len(names) - 0.5)

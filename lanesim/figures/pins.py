@@ -28,6 +28,7 @@ from .style import (
     halo,
     heat_colormap,
     house_style,
+    legend_name,
     new_figure,
     series_marker,
 )
@@ -91,7 +92,8 @@ def draw_carry_map(
         come = come[np.linspace(0, len(come) - 1, min(SHOTS_DRAWN, len(come))).astype(int)]
         axes.scatter(at[come], steep[come], s=22 if len(come) > 1 else 60,
                      facecolor=_SHOT_COLORS[index % len(_SHOT_COLORS)], edgecolor=PIN_WHITE, lw=0.6,
-                     marker=series_marker(index), zorder=4, label=name)
+                     marker=series_marker(index), zorder=4,
+                     label=legend_name(name))
     if shots:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.01), borderaxespad=0.0, ncols=3,
                     handlelength=1.0)

@@ -88,6 +88,7 @@ RC: dict[str, Any] = {
     "legend.handlelength": 3.4,  # long enough to show a dash pattern
     "figure.facecolor": PAPER,
     "savefig.facecolor": PAPER,
+    "text.parse_math": False,  # a '$' in a ball's title is a '$', not the start of a formula
     "svg.fonttype": "path",
     "svg.hashsalt": "lanesim",  # the same picture gives the same file
 }
@@ -171,6 +172,11 @@ def series_style(
         if markevery is not None:
             style["markevery"] = markevery
     return style
+
+
+def legend_name(name: str) -> str:
+    """A ball's or player's name as a label; matplotlib leaves out those that begin with '_'."""
+    return f" {name}" if name.startswith("_") else name
 
 
 def series_marker(index: int) -> str:

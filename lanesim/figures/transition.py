@@ -18,6 +18,7 @@ from .style import (
     difference_colormap,
     halo,
     house_style,
+    legend_name,
     line_halo,
     new_figure,
     oil_colormap,
@@ -183,12 +184,12 @@ def _reactions(
         low = rate - [100 * r.low for r in moved]
         high = np.array([100 * r.high for r in moved]) - rate
         style = series_style(n, markers=True)
-        axes.errorbar(games, rate, (low, high), label=f"{ball}, moved", capsize=2, lw=1.6,
-                      elinewidth=0.8, **style)
+        axes.errorbar(games, rate, (low, high), label=f"{legend_name(ball)}, moved", capsize=2,
+                      lw=1.6, elinewidth=0.8, **style)
         if n == 0:
             axes.plot(games, [100 * r.rate for r in stayed], color=style["color"], lw=1.0,
                       ls=(0, (1, 1.5)), marker=style["marker"], markerfacecolor="none",
-                      markeredgecolor=style["color"], label=f"{ball}, first line")
+                      markeredgecolor=style["color"], label=f"{legend_name(ball)}, first line")
             for r in rows:
                 axes.annotate(words(r), (r.games, 0.63), xycoords=("data", "axes fraction"),
                               ha="center", fontsize=8)

@@ -18,8 +18,6 @@ player's: a left-hander counts from the left. Angles are negative toward the bal
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import re
 import warnings
@@ -29,8 +27,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import InputError, InputWarning
-from ..files import csv_text, read_text, write_text
+from ..errors import InputError, InputWarning, shown
+from ..files import csv_text, read_rows, read_text, write_text
 
 # Words that the outcome column takes; the same as pocket.OUTCOMES (held by a test: this module is
 # read by `--help` and must not pull in the compiled core).
@@ -169,30 +167,22 @@ def read_shots(path: str | Path) -> ShotLog:
     InputError
         one line: file, line, column, what is wrong and what is accepted.
     """
-    return parse_shots(read_text(path, "shots"), str(path))
+    return parse_shots(read_text(path, "shots"), shown(path))
 
 
 def parse_shots(text: str, where: str = "shots") -> ShotLog:
     """Read shots from text; see `read_shots`."""
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.lstrip("\ufeff").splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not lines:
-        raise InputError(f"{where}: empty; the first line must name the columns, for example "
-                         "laydown_board,arrow_board,speed_mph,entry_board")
-    mark = max(",;\t", key=lines[0][1].count)
-    header = [name.strip().lower() for name in _fields(lines[0][1], mark)]
+    lines = list(read_rows(text, where, "empty; the first line must name the columns, for example "
+                           "laydown_board,arrow_board,speed_mph,entry_board"))
+    header = [name.lower() for name in lines[0][1]]
     _check_header(header, f"{where} line {lines[0][0]}")
     numbers: dict[str, list[float]] = {n: [] for n in header if n not in TEXT_COLUMNS}
     words: dict[str, list[str]] = {n: [] for n in TEXT_COLUMNS if n in header}
-    for number, line in lines[1:]:
+    for number, fields in lines[1:]:
         place = f"{where} line {number}"
-        fields = [f.strip() for f in _fields(line, mark)]
         if len(fields) != len(header):
             hint = ("; is a comma used as decimal sign? write 18.6, not 18,6"
-                    if mark == "," and len(fields) > len(header) else "")
+                    if len(fields) > len(header) else "")
             raise InputError(f"{place}: {len(fields)} fields for {len(header)} columns{hint}")
         for name, value in zip(header, fields, strict=True):
             if name in words:
@@ -213,10 +203,6 @@ def parse_shots(text: str, where: str = "shots") -> ShotLog:
     )
     check_shots(log)
     return log
-
-
-def _fields(line: str, mark: str) -> list[str]:
-    return next(csv.reader(io.StringIO(line), delimiter=mark, skipinitialspace=True))
 
 
 def column_of(name: str) -> Column:

@@ -35,6 +35,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError, check_range
+from ..files import read_arrays
 from ..lane import geometry as lane
 from ..player import Spread
 from .score import leave_mask, pins_in
@@ -83,18 +84,16 @@ class SpareTable:
     ) -> SpareTable:
         """Read a table; the one in the package by default."""
         source = Path(path) if path is not None else DATA_FILE
+        data = read_arrays(source, "spare table")
         try:
-            with np.load(source, allow_pickle=False) as data:
-                return cls(
-                    masks=data["masks"].astype(np.int64),
-                    made=data["made"].astype(float),
-                    taken=data["taken"].astype(float),
-                    spread_boards=spread_boards,
-                    provenance=json.loads(str(data["provenance"])),
-                )
-        except FileNotFoundError:
-            raise InputError(f"spare table not found: {source}") from None
-        except (KeyError, ValueError, OSError) as error:
+            return cls(
+                masks=data["masks"].astype(np.int64),
+                made=data["made"].astype(float),
+                taken=data["taken"].astype(float),
+                spread_boards=spread_boards,
+                provenance=json.loads(str(data["provenance"])),
+            )
+        except (KeyError, ValueError) as error:
             raise InputError(f"{source}: not a spare table ({error})") from None
 
     @functools.cached_property

@@ -27,6 +27,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..errors import InputError
+from ..files import read_arrays
 from ..stats import wilson
 
 DATA_FILE = Path(__file__).parents[1] / "data" / "carry.npz"
@@ -125,19 +126,17 @@ class CarryTable:
     def load(cls, path: str | Path | None = None) -> CarryTable:
         """Read a table; the one in the package by default."""
         source = Path(path) if path is not None else DATA_FILE
+        data = read_arrays(source, "carry table")
         try:
-            with np.load(source, allow_pickle=False) as data:
-                return cls(
-                    board=data["board"].astype(float) / 100.0,
-                    angle_deg=data["angle"].astype(float) / 100.0,
-                    speed_mph=data["speed"].astype(float) / 100.0,
-                    standing=data["standing"].astype(np.int64),
-                    bandwidths=tuple(float(v) for v in data["bandwidths"]),
-                    provenance=json.loads(str(data["provenance"])),
-                )
-        except FileNotFoundError:
-            raise InputError(f"carry table not found: {source}") from None
-        except (KeyError, ValueError, OSError) as error:
+            return cls(
+                board=data["board"].astype(float) / 100.0,
+                angle_deg=data["angle"].astype(float) / 100.0,
+                speed_mph=data["speed"].astype(float) / 100.0,
+                standing=data["standing"].astype(np.int64),
+                bandwidths=tuple(float(v) for v in data["bandwidths"]),
+                provenance=json.loads(str(data["provenance"])),
+            )
+        except (KeyError, ValueError) as error:
             raise InputError(f"{source}: not a carry table ({error})") from None
 
     # --- the kernel average on nodes -------------------------------------------------------

@@ -9,20 +9,21 @@ this line may be the best from its own (`lanesim.odds`).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..equipment.layout import Layout
+from ..equipment.layout import Layout, layout_text, read_layout
 from ..errors import InputError
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import judge_line
+from ..lines.judge import judge_line
 from ..motion.trajectory import Trajectory, throw
 from ..player import Release, Spread
+from ..results import Result, Story
 from ..stats import Difference
 from .odds import BallOdds, difference, has_carry_table, with_pins
 
@@ -56,8 +57,8 @@ class Variant:
     pattern: OilPattern
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Result):
     """What `compare` found, in the order of the variants; the first is the reference.
 
     Attributes
@@ -78,6 +79,27 @@ class Comparison:
     shots: int = 0
     seed: int = 0
     judged: tuple[BallOdds, ...] = ()
+
+    _figure: ClassVar[str] = "lanesim.figures.compare:draw_comparison"
+
+    def story(self) -> Story:
+        """Where each ends, and what a player's spread makes of it."""
+        header = ["", "breakpoint [board]", "at [ft]", "entry [board]", "angle [deg]", "outcome"]
+        if self.judged:
+            header.append("pocket [%]")
+        if self.with_pins:
+            header += ["strikes [%]", "pins a game"]
+        rows = []
+        for n, (label, shot) in enumerate(zip(self.labels, self.trajectories, strict=True)):
+            row = [label, f"{shot.breakpoint_board:.1f}", f"{shot.breakpoint_ft:.1f}",
+                   f"{shot.entry_board:.1f}", f"{shot.entry_angle_deg:.1f}", shot.outcome]
+            if self.judged:
+                row.append(f"{100 * self.judged[n].line.pocket.rate:.0f}")
+            pins = self.judged[n].pins if self.judged else None
+            if pins is not None:
+                row += [f"{100 * pins.strike_rate:.0f}", f"{pins.pins_per_game:.0f}"]
+            rows.append(row)
+        return Story(f"{len(rows)} compared: {', '.join(self.labels)}", (), header, rows)
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -157,10 +179,9 @@ class Comparison:
                        "pins_per_game_low", "pins_per_game_high", "likeliest_leaves"]
         rows = []
         for n, variant in enumerate(self.variants):
-            layout = variant.ball.layout
             rows.append([
                 variant.label, variant.ball.name, variant.ball.cover.finish,
-                f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}",
+                layout_text(variant.ball.layout),
                 variant.pattern.name, self.outcomes[n],
                 *(float(self.values[name][n]) for name in names),
                 *(float(differences[name][n]) for name in names),
@@ -181,12 +202,13 @@ class Comparison:
 def make_variants(
     balls: Sequence[Ball],
     patterns: Sequence[OilPattern],
-    layouts: Sequence[Layout] = (),
+    layouts: Sequence[Layout | str] = (),
     finishes: Sequence[tuple[float, bool]] = (),
 ) -> list[Variant]:
     """Every ball with every layout and finish (none given: its own) on every pattern.
 
-    A label names only what differs. finishes : (grit, polished) pairs.
+    A label names only what differs. layouts : also as words ("pin 4 1/2"), whose left-out parts
+    stay the ball's own. finishes : (grit, polished) pairs.
 
     Raises
     ------
@@ -198,14 +220,18 @@ def make_variants(
         raise InputError(f"{count} combinations to compare; accepted: 2 to {MAX_VARIANTS}")
     out: list[Variant] = []
     for ball in balls:
-        for layout in layouts or (None,):
+        drilled = [read_layout(one, ball.layout) if isinstance(one, str) else one
+                   for one in layouts]
+        differ = tuple(f.name for f in fields(Layout)
+                       if len({getattr(one, f.name) for one in drilled}) > 1)
+        for layout in drilled or (None,):
             for finish in finishes or (None,):
                 for pattern in patterns:
                     words = [ball.name] if len(balls) > 1 else []
                     made = ball
                     if layout is not None:
                         made = replace(made, layout=layout)
-                        words += [_layout_text(layout)] if len(layouts) > 1 else []
+                        words += [layout_text(layout, differ)] if differ else []
                     if finish is not None:
                         made = made.with_finish(*finish)
                         words += [made.cover.finish] if len(finishes) > 1 else []
@@ -252,7 +278,7 @@ def compare(
     for n, variant in enumerate(variants):
         paths.append(throw(variant.ball, release, variant.pattern, friction=friction))
         if spread is not None:
-            line = judge_line(variant.ball, variant.pattern, release, spread, shots=shots,
+            line = judge_line(variant.ball, release, variant.pattern, spread, shots=shots,
                               seed=seed, friction=friction)
             judged.append(with_pins(line) if pins else BallOdds(line, None))
         if progress:
@@ -274,5 +300,3 @@ def _measures(shot: Trajectory) -> dict[str, float]:
     return {name: float(late[name] if name in late else summary[name]) for name, _ in MEASURES}
 
 
-def _layout_text(layout: Layout) -> str:
-    return f"{layout.drilling_angle_deg:g}x{layout.pin_to_pap_in:g}x{layout.val_angle_deg:g}"

@@ -5,9 +5,8 @@ difference of two balls is known far better than either rate. Each ball plays it
 unless told otherwise.
 
 The intervals hold for the lines as they are. That a search ends a little beside the best line is
-not in them: nothing on average and 1.9 points of rate at worst, in 72 searches against brute
-force on fresh random cases (benchmarks/lines.py, cases 600 to 611 and 700 to 711). Smaller
-differences between balls on their own lines mean little.
+not in them (benchmarks/lines.py says how far): smaller differences between balls on their own lines
+mean little.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -24,10 +23,14 @@ from ..equipment.ball import Ball
 from ..errors import InputError
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import DEFAULT_SEARCH_SHOTS, LineResult, Progress, find_line, judge_line
+from ..lines.effort import Effort
+from ..lines.judge import LineResult, check_shots, judge_line
+from ..lines.lineup import find_lines
 from ..motion.pocket import GUTTER, POCKET
 from ..motion.trajectory import ShotTable
 from ..player import Release, Spread
+from ..progress import Progress, silent
+from ..results import Result, Story
 from ..stats import Difference, paired_difference, shots_to_see, two_sided_z
 
 if TYPE_CHECKING:
@@ -91,8 +94,8 @@ def _round_up(shots: float) -> int:
     return int(-(-shots // unit) * unit)
 
 
-@dataclass(frozen=True)
-class OddsResult:
+@dataclass(frozen=True, repr=False)
+class OddsResult(Result):
     """Odds of one or more balls on one pattern, and every pair compared."""
 
     pattern: str
@@ -104,6 +107,22 @@ class OddsResult:
     seed: int
     balls: tuple[BallOdds, ...]
     comparisons: tuple[Comparison, ...]
+
+    _figure: ClassVar[str] = "lanesim.figures.odds:draw_odds"
+
+    def story(self) -> Story:
+        """Each ball's line and rates, and the differences in words."""
+        header = ["", "laydown [board]", "angle [deg]", "pocket [%]", "strikes [%]", "pins a game"]
+        rows = []
+        for ball in self.balls:
+            line, pins = ball.line, ball.pins
+            rows.append([line.ball, f"{line.release.laydown_board:.1f}",
+                         f"{line.release.launch_angle_deg:.2f}", f"{100 * line.pocket.rate:.1f}",
+                         f"{100 * pins.strike_rate:.1f}" if pins else "-",
+                         f"{pins.pins_per_game:.0f}" if pins else "-"])
+        return Story(f"{', '.join(b.line.ball for b in self.balls)} on {self.pattern}, "
+                     f"{self.shots:,} shots each", (), header, rows,
+                     [f"{c.sentence()}." for c in self.comparisons])
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, ready for files.to_json."""
@@ -117,8 +136,8 @@ class OddsResult:
 
 def odds(
     balls: Sequence[Ball],
-    pattern: OilPattern,
     release: Release,
+    pattern: OilPattern,
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
@@ -126,10 +145,10 @@ def odds(
     lines: str = "own",
     aim: str = "pocket",
     pins: bool | None = None,
-    search_shots: int = DEFAULT_SEARCH_SHOTS,
+    effort: str | Effort = "thorough",
     friction: FrictionModel = DEFAULT_FRICTION,
     film: np.ndarray | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> OddsResult:
     """Outcome rates of each ball under a player's spread, and every pair's difference.
 
@@ -140,7 +159,7 @@ def odds(
     aim : what the search maximises, "pocket" or "strike".
     pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
         there.
-    search_shots : about how many shots each search takes.
+    effort : of the searches, see lines.effort.EFFORTS.
     """
     if not balls:
         raise InputError("no ball given; accepted: one or more")
@@ -148,22 +167,16 @@ def odds(
         raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
     if pins is None:
         pins = has_carry_table()
-    report = progress or (lambda done, total: None)
-    settings = {"shots": shots, "seed": seed, "friction": friction, "aim": aim, "film": film}
-    one = shots + (0 if lines == "given" else search_shots)
-    total = one * len(balls)
+    settings = {"seed": seed, "friction": friction, "aim": aim, "film": film}
+    shots = check_shots(shots, least=2)
     results: list[LineResult] = []
-    for i, ball in enumerate(balls):
-        report(i * one, total)
-        if lines == "own" or (lines == "first" and i == 0):
-            line = find_line(ball, pattern, release, spread, search_shots=search_shots,
-                             progress=lambda done, _, i=i: report(i * one + done, total),
-                             **settings)
-        else:
-            start = results[0].release if lines == "first" else release
-            line = judge_line(ball, pattern, start, spread, **settings)
-        results.append(line)
-    report(total, total)
+    searched = {"own": list(balls), "first": list(balls[:1]), "given": []}[lines]
+    if searched:
+        results = find_lines(searched, release, pattern, spread, shots=shots, effort=effort,
+                             progress=progress, **settings)
+    line = results[0].release if lines == "first" else release
+    results += [judge_line(ball, line, pattern, spread, shots=shots, **settings)
+                for ball in balls[len(results):]]
     judged = tuple(with_pins(line) if pins else BallOdds(line, None) for line in results)
     return OddsResult(
         pattern=pattern.name, hand=release.hand, spread=spread, aim=aim, lines=lines,

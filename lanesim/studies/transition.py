@@ -29,7 +29,8 @@ from ..errors import InputError, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LAYDOWN_RANGE, board_at_arrows, find_line
+from ..lines.lineup import find_line
+from ..lines.plane import LAYDOWN_RANGE, board_at_arrows
 from ..motion import kernels as k
 from ..motion import setup
 from ..motion.compiled import batch_kernel
@@ -37,15 +38,12 @@ from ..motion.pocket import BEST_BOARD, POCKET
 from ..motion.trajectory import throw_many
 from ..player import Player, Release, Spread, normal_deviates
 from ..stats import Difference, Rate, paired_difference, wilson
+from ..streams import Stage, stream
 from ..units import MICRON_M, UL_M3
 from .odds import has_carry_table, pins_of
 
 if TYPE_CHECKING:
     from ..pins.outcomes import PinResult
-
-SHOT_STAGE = 51  # stage numbers in the seed sequence: the shots that are played,
-SEARCH_STAGE = 52  # those that look for a move,
-JUDGE_STAGE = 53  # and fresh ones that judge it
 
 FRAMES = 10
 FIRST_BALLS = 11
@@ -224,7 +222,7 @@ def play_game(
     releases = np.empty((len(who), 7))
     for i, entrant in enumerate(entrants):
         mine = np.flatnonzero(who == i)
-        rng = np.random.default_rng(np.random.SeedSequence([int(seed), SHOT_STAGE, game, i]))
+        rng = stream(Stage.PLAY_SHOTS, seed, game, i)
         spread = np.zeros((len(mine), 7))
         spread[:, :6] = rng.standard_normal((len(mine), 6)) * entrant.player.spread.array()
         releases[mine] = lines[i] + spread
@@ -465,7 +463,7 @@ def best_move(
     return choices[_choose(
         ball or entrant.ball, entrant, np.array([moved(line, m) for m in choices]),
         np.array([m.distance(now) for m in choices]), patterns, friction,
-        normal_deviates(shots, 6, seed, stage=SEARCH_STAGE),
+        normal_deviates(shots, 6, seed, stage=Stage.MOVE_SEARCH),
     )]
 
 
@@ -762,8 +760,8 @@ def _start_line(
     player = entrant.player
     if not settle:
         return player.release.row()
-    found = find_line(ball, pattern, player.release, player.spread, shots=64, seed=seed,
-                      friction=friction, search_shots=1500)
+    found = find_line(ball, player.release, pattern, player.spread, shots=64, seed=seed,
+                      friction=friction, with_map=False)
     return found.release.row()
 
 
@@ -772,14 +770,14 @@ def _look(
     standing: Move, shots: int, seed: int, friction: FrictionModel, with_strikes: bool,
 ) -> Reaction:
     """Look for the best move and the best change of speed, then judge them with fresh shots."""
-    search = normal_deviates(shots, 6, seed, stage=SEARCH_STAGE)
+    search = normal_deviates(shots, 6, seed, stage=Stage.MOVE_SEARCH)
     move = best_move(entrant, start, patterns, standing=standing, ball=ball, friction=friction,
                      shots=shots, seed=seed)
     speed = _best_speed(entrant, ball, start, patterns, friction, search)
     there = moved(start, move)
     quick = start.copy()
     quick[2] += speed
-    judge = normal_deviates(shots, 6, seed, stage=JUDGE_STAGE)
+    judge = normal_deviates(shots, 6, seed, stage=Stage.MOVE_JUDGE)
     shot = _thrown(ball, entrant, np.array([start, there, quick]), patterns, judge, friction)
     hit, board, angle = shot.hit, shot.board, shot.angle_deg
     pins: list[PinResult | None] = [None, None, None]

@@ -15,23 +15,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lanesim.bag.choice import best_bags, solve
+from lanesim.bag.clash import conflicting_limits, explain_infeasible
 from lanesim.bag.program import (
     TIE,
+    Case,
     Limits,
     Program,
     Variant,
     bag_value,
-    best_bags,
-    conflicting_limits,
-    explain_infeasible,
-    solve,
     without_ball,
 )
 from lanesim.errors import InputError
 
 
-def random_program(seed: int, objective: str, change_finish: bool, *, whole: bool = False
-                   ) -> Program:
+def random_program(seed: int, objective: str, change_finish: bool, *, whole: bool = False,
+                   near_ties: bool = False, least_gain: float = 0.0) -> Program:
     """4 balls of 1 or 2 layouts and 1 or 2 finishes, 3 conditions in 2 phases, random limits."""
     rng = np.random.default_rng(seed)
     variants = []
@@ -44,6 +43,9 @@ def random_program(seed: int, objective: str, change_finish: bool, *, whole: boo
                     weight if travels else 0.0, travels, bool(layout), bool(finish)))
     shape = (len(variants), 3)
     values = rng.integers(195, 205, shape) if whole else rng.normal(200, 8, shape)
+    if near_ties:  # whole pins and a little: from far below the solver's tolerance to above it
+        values = np.round(values) + rng.choice([0.0, 1.0, -1.0], shape) * 10.0 ** rng.integers(
+            -13, -3, shape)
     return Program(
         tuple(variants), np.asarray(values, dtype=float), rng.random(3) + 0.1,
         np.array([0, 0, 1]),
@@ -52,7 +54,7 @@ def random_program(seed: int, objective: str, change_finish: bool, *, whole: boo
         required=frozenset(["ball0"] if rng.random() < 0.3 else []),
         change_finish=change_finish, objective=objective,
         sd=rng.uniform(15, 40, shape), games=rng.integers(1, 4, 3).astype(float),
-        cut=float(rng.normal(1210, 40)),
+        cut=float(rng.normal(1210, 40)), least_gain=least_gain,
     )
 
 
@@ -111,12 +113,118 @@ def test_the_program_finds_what_brute_force_finds(objective, change_finish, seed
         assert found is None
         return
     assert found is not None
-    assert found.value == pytest.approx(max(values), abs=2 * TIE)
-    assert found.gap <= 2 * TIE
+    close = 1e-4 if objective == "cut" else TIE  # the burden decides between bags that near
+    assert found.value == pytest.approx(max(values), abs=close)
+    assert found.gap <= 1e-5
     # what it returns is a bag that exists and is worth what it says
     same = [v for v, drilled in every_bag(p) if drilled == found.drilled]
-    assert same and found.value == pytest.approx(same[0], abs=2 * TIE)
+    assert same and found.value == pytest.approx(same[0], abs=close)
     assert bag_value(p, found.use)[0] == pytest.approx(found.value)
+
+
+def net_values(p: Program):
+    """(net value, value, actions) of every bag with every choice of finishes, by the statement of
+    the problem: what each action must bring and the burden are taken off here once more."""
+    weights = p.weights
+    behind = (p.values.max(axis=0) - p.values) @ weights
+    for picked in every_picked(p):
+        first = [next(v for v in p.variants if v.drilling == d) for d in picked]
+        options = [[i for i, v in enumerate(p.variants) if v.drilling == d] for d in picked]
+        fixed = sum((v.carried and v.ball not in p.required) + v.new_drilling for v in first)
+        small = sum(1e-3 + 5e-4 * v.new_drilling + 1e-5 * v.weight_lb + 1e-6 * p.balls.index(v.ball)
+                    for v in first)
+        ways = list(itertools.product(*options))
+        phases = p.phases
+        for chosen in itertools.product(ways, repeat=len(phases)):
+            if not p.change_finish and any(way != chosen[0] for way in chosen):
+                continue
+            at = dict(zip(phases, chosen, strict=True))
+            value = worth(p, [set(at[k]) for k in p.phase])
+            every = [i for way in chosen for i in way]
+            made = sum(p.variants[i].new_finish for i in every) / len(phases)
+            tiny = sum(2e-4 * p.variants[i].new_finish + 1e-4 * behind[i] / (1 + behind[i])
+                       for i in every) / len(phases)
+            unit = 1e-3 if p.objective == "cut" else 1.0
+            yield (value - p.least_gain * (fixed + made) - unit * (small + tiny), value,
+                   fixed + made)
+
+
+def every_picked(p: Program):
+    """The drillings of every bag that keeps the limits."""
+    for _, drilled in every_bag(p):
+        yield list(drilled.items())
+
+
+def check_against_brute_force(p: Program) -> None:
+    ranked = list(net_values(p))
+    found = solve(p)
+    if not ranked:
+        assert found is None
+        return
+    assert found is not None
+    # worst: of equal floors the best mean is asked for first, the burden only then
+    close = TIE if p.objective == "worst" else 1e-4
+    assert found.net == pytest.approx(max(net for net, _, _ in ranked), abs=close)
+    assert any(value == pytest.approx(found.value, abs=1e-9)
+               and actions == pytest.approx(found.actions) for _, value, actions in ranked)
+
+
+@pytest.mark.parametrize("objective, many", [("mean", 300), ("worst", 40), ("cut", 40)])
+def test_near_ties_are_never_lost(objective, many):
+    for seed in range(many):
+        check_against_brute_force(random_program(seed, objective, seed % 2 == 0, near_ties=True))
+
+
+@pytest.mark.slow
+def test_ten_thousand_programs_with_near_ties_and_none_is_lost():
+    for seed in range(10_000):
+        check_against_brute_force(random_program(
+            10_000 + seed, "mean", seed % 2 == 0, near_ties=True,
+            least_gain=(0.0, 0.5)[seed // 2 % 2]))
+
+
+@pytest.mark.parametrize("objective, least, many", [("mean", 0.7, 40), ("worst", 0.7, 12),
+                                                   ("cut", 0.02, 8)])
+def test_every_action_brings_what_it_must(objective, least, many):
+    """Against enumeration: nothing is carried, drilled or finished for less than least_gain."""
+    for seed in range(many):
+        p = random_program(seed, objective, seed % 2 == 0, least_gain=least)
+        check_against_brute_force(p)
+        found = solve(p)
+        if found is None:
+            continue
+        for _, value, actions in net_values(p):
+            if actions < found.actions - 1e-9:
+                spared = found.actions - actions
+                assert found.value - value >= least * spared - TIE
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_balls_that_travel_fit_into_their_cases(seed):
+    """Against enumeration of every way to pack two cases."""
+    rng = np.random.default_rng(seed)
+    p = random_program(seed, "mean", False)
+    cases = tuple(Case(int(rng.integers(0, 3)), float(rng.integers(14, 33))) for _ in range(2))
+    p = replace(p, limits=Limits(registered=4, cases=cases))
+
+    def fits(drilled) -> bool:
+        weights = [v.weight_lb for d in drilled.items()
+                   if (v := next(v for v in p.variants if v.drilling == d)).carried]
+        for where in itertools.product(range(2), repeat=len(weights)):
+            inside = [[w for w, k in zip(weights, where, strict=True) if k == n] for n in range(2)]
+            if all(len(i) <= case.balls and sum(i) <= case.weight_lb
+                   for i, case in zip(inside, cases, strict=True)):
+                return True
+        return False
+
+    loose = replace(p, limits=Limits(registered=4, carried=4, bag_weight_lb=99, drilled=4))
+    values = [value for value, drilled in every_bag(loose) if fits(drilled)]
+    found = solve(p)
+    if not values:
+        assert found is None and "cases for" in explain_infeasible(p)
+        return
+    assert found is not None and fits(found.drilled)
+    assert found.value == pytest.approx(max(values), abs=TIE)
 
 
 @pytest.mark.parametrize("seed", range(8))

@@ -12,15 +12,10 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from lanesim.equipment import layout as layout_module
-from lanesim.equipment.drilling import (
-    Grip,
-    Hole,
-    Material,
-    drill,
-    drilled_inertia,
-    face_of,
-    hole_moments,
-)
+from lanesim.equipment.drilling import drill, drilled_inertia
+from lanesim.equipment.face import face_of
+from lanesim.equipment.grip import Grip
+from lanesim.equipment.holes import Hole, Material, hole_moments
 from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
 from lanesim.lane.geometry import BALL_RADIUS_M as R
@@ -313,7 +308,7 @@ def test_mirror_image(d, p, v, int_diff):
     np.testing.assert_allclose(other.axes, flip @ one.axes @ flip, atol=1e-6)
     for name in ("top_oz", "side_oz", "finger_oz"):
         assert getattr(other.after, name) == pytest.approx(getattr(one.after, name), abs=1e-6)
-    assert other.drilling_angle_deg == pytest.approx(one.drilling_angle_deg, abs=1e-4)
+    assert other.drilling_deg == pytest.approx(one.drilling_deg, abs=1e-4)
 
 
 # --- places on the ball ----------------------------------------------------------------------

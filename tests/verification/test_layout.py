@@ -11,21 +11,24 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from lanesim.equipment import layout as layout_module
+from lanesim.equipment.inches import read_inches, sixteenths
 from lanesim.equipment.layout import (
     TRADE_CIRCUMFERENCE_IN,
     Layout,
     arc_deg,
     arc_in,
     circle_radius_m,
-    layout_from_arcs,
     layout_of_pap,
+    layout_text,
     layouts_from_arcs,
+    read_layout,
+    val_from_arcs,
 )
 from lanesim.errors import InputError
 from lanesim.lane.geometry import BALL_RADIUS_M
 
 TRADE_RADIUS_M = circle_radius_m(TRADE_CIRCUMFERENCE_IN)
-EXAMPLE = Layout(drilling_angle_deg=50.0, pin_to_pap_in=4.5, val_angle_deg=30.0)
+EXAMPLE = Layout(drilling_deg=50.0, pin_to_pap_in=4.5, val_deg=30.0)
 
 layouts = st.builds(
     Layout,
@@ -44,8 +47,8 @@ def test_worked_example():
     assert EXAMPLE.pin_to_pap_deg(TRADE_RADIUS_M) == pytest.approx(60.0, abs=1e-12)
     assert EXAMPLE.mass_bias_to_pap_deg(TRADE_RADIUS_M) == pytest.approx(56.2, abs=0.05)
     assert EXAMPLE.mass_bias_to_pap_in(TRADE_RADIUS_M) == pytest.approx(4.21, abs=0.005)
-    assert EXAMPLE.pin_buffer_deg(TRADE_RADIUS_M) == pytest.approx(25.7, abs=0.05)
-    assert EXAMPLE.pin_buffer_in(TRADE_RADIUS_M) == pytest.approx(1.92, abs=0.005)
+    assert EXAMPLE.pin_to_val_deg(TRADE_RADIUS_M) == pytest.approx(25.7, abs=0.05)
+    assert EXAMPLE.pin_to_val_in(TRADE_RADIUS_M) == pytest.approx(1.92, abs=0.005)
 
 
 def test_the_pap_of_the_example():
@@ -66,11 +69,11 @@ def test_arcs_on_the_model_ball_differ_from_the_trade_circle():
 
 
 def _by_rotations(layout: Layout, radius_m: float = BALL_RADIUS_M):
-    """PAP, pin buffer and mass-bias arc from two rotations, without spherical trigonometry."""
+    """PAP, pin to the VAL and mass-bias arc from two rotations, without spherical trigonometry."""
     p, d, v = (
         math.radians(layout.pin_to_pap_deg(radius_m)),
-        math.radians(layout.drilling_angle_deg),
-        math.radians(layout.val_angle_deg),
+        math.radians(layout.drilling_deg),
+        math.radians(layout.val_deg),
     )
     pin, mass_bias = np.array([1.0, 0, 0]), np.array([0, 0, 1.0])
     # Tilt the pin toward the mass bias by p (about -e2), then swing about the pin by d,
@@ -92,7 +95,7 @@ def test_spherical_triangles_against_rotations(layout):
     pap, buffer, bias = _by_rotations(layout)
     np.testing.assert_allclose(layout.pap_in_body(), pap, atol=1e-14)
     # asin and acos lose half the digits near their ends: 1e-6 deg is 1e-8 of 90 deg.
-    assert layout.pin_buffer_deg() == pytest.approx(buffer, abs=2e-6)
+    assert layout.pin_to_val_deg() == pytest.approx(buffer, abs=2e-6)
     assert layout.mass_bias_to_pap_deg() == pytest.approx(bias, abs=2e-6)
 
 
@@ -106,13 +109,13 @@ def test_arcs_and_angles_round_trip(layout, radius_m):
     found = layouts_from_arcs(
         pin_to_pap_in=layout.pin_to_pap_in,
         mass_bias_to_pap_in=layout.mass_bias_to_pap_in(radius_m),
-        pin_buffer_in=layout.pin_buffer_in(radius_m),
+        pin_to_val_in=layout.pin_to_val_in(radius_m),
         radius_m=radius_m,
     )
     gaps = [
         max(
-            abs(one.drilling_angle_deg - layout.drilling_angle_deg),
-            abs(one.val_angle_deg - layout.val_angle_deg),
+            abs(one.drilling_deg - layout.drilling_deg),
+            abs(one.val_deg - layout.val_deg),
         )
         for one in found
     ]
@@ -121,8 +124,8 @@ def test_arcs_and_angles_round_trip(layout, radius_m):
         assert one.mass_bias_to_pap_in(radius_m) == pytest.approx(
             layout.mass_bias_to_pap_in(radius_m), abs=1e-6
         )
-        assert one.pin_buffer_in(radius_m) == pytest.approx(
-            layout.pin_buffer_in(radius_m), abs=1e-6
+        assert one.pin_to_val_in(radius_m) == pytest.approx(
+            layout.pin_to_val_in(radius_m), abs=1e-6
         )
 
 
@@ -130,27 +133,28 @@ def test_the_ambiguous_val_angle_gives_both_sides():
     arcs = {
         "pin_to_pap_in": 4.5,
         "mass_bias_to_pap_in": EXAMPLE.mass_bias_to_pap_in(),
-        "pin_buffer_in": EXAMPLE.pin_buffer_in(),
+        "pin_to_val_in": EXAMPLE.pin_to_val_in(),
     }
     fingers, thumb = layouts_from_arcs(**arcs)
-    assert fingers.val_angle_deg == pytest.approx(30.0, abs=1e-9)
-    assert thumb.val_angle_deg == pytest.approx(150.0, abs=1e-9)
-    assert layout_from_arcs(**arcs) == fingers
-    assert layout_from_arcs(**arcs, pin_toward_fingers=False) == thumb
+    assert fingers.val_deg == pytest.approx(30.0, abs=1e-9)
+    assert thumb.val_deg == pytest.approx(150.0, abs=1e-9)
+    del arcs["mass_bias_to_pap_in"]
+    assert val_from_arcs(**arcs) == fingers.val_deg
+    assert val_from_arcs(**arcs, pin_toward_fingers=False) == thumb.val_deg
 
 
 def test_one_solution_where_the_two_meet():
     """b = p: the pin is abreast of the PAP, v = 90 deg from either side."""
-    found = layouts_from_arcs(pin_to_pap_in=3.0, mass_bias_to_pap_in=6.0, pin_buffer_in=3.0)
-    assert [one.val_angle_deg for one in found] == [pytest.approx(90.0, abs=1e-5)]
+    found = layouts_from_arcs(pin_to_pap_in=3.0, mass_bias_to_pap_in=6.0, pin_to_val_in=3.0)
+    assert [one.val_deg for one in found] == [pytest.approx(90.0, abs=1e-5)]
 
 
 @given(layouts)
 def test_layout_of_its_own_pap(layout):
     assume(layout.pin_to_pap_in > 0.1)
-    back = layout_of_pap(layout.pap_in_body(), layout.val_angle_deg)
+    back = layout_of_pap(layout.pap_in_body(), layout.val_deg)
     assert back.pin_to_pap_in == pytest.approx(layout.pin_to_pap_in, abs=1e-10)
-    assert back.drilling_angle_deg == pytest.approx(layout.drilling_angle_deg, abs=1e-9)
+    assert back.drilling_deg == pytest.approx(layout.drilling_deg, abs=1e-9)
 
 
 @given(layouts)
@@ -166,7 +170,7 @@ def test_mirrored_side_changes_only_the_intermediate_component(layout):
     ("arcs", "words"),
     [
         ((2.0, 1.0, 1.0), ["pin_to_pap_in 2", "mass_bias_to_pap_in 1", "4.72 to 8.72"]),
-        ((2.0, 6.0, 3.0), ["pin_to_pap_in 2", "pin_buffer_in 3", "at most 2.00"]),
+        ((2.0, 6.0, 3.0), ["pin_to_pap_in 2", "pin_to_val_in 3", "at most 2.00"]),
         ((0.0, 6.7, 0.0), ["pin_to_pap_in is 0"]),
         ((7.0, 6.7, 0.0), ["pin_to_pap_in", "0 to 6.75"]),
     ],
@@ -174,7 +178,7 @@ def test_mirrored_side_changes_only_the_intermediate_component(layout):
 def test_impossible_arcs_are_named(arcs, words):
     """A quarter circle is pi/2 * 4.275 = 6.715 in, so p = 2 in allows m from 4.72 to 8.72 in."""
     with pytest.raises(InputError) as error:
-        layouts_from_arcs(pin_to_pap_in=arcs[0], mass_bias_to_pap_in=arcs[1], pin_buffer_in=arcs[2])
+        layouts_from_arcs(pin_to_pap_in=arcs[0], mass_bias_to_pap_in=arcs[1], pin_to_val_in=arcs[2])
     for word in words:
         assert word in str(error.value)
 
@@ -193,3 +197,65 @@ def test_a_pap_on_the_far_side_is_refused():
     pap = EXAMPLE.pap_in_body() * [1, -1, 1]
     with pytest.raises(InputError, match="far side"):
         layout_of_pap(pap, 30.0)
+
+
+@pytest.mark.parametrize(("text", "layout"), [
+    ("drill 50 deg, pin 4.5 in, VAL 30 deg", Layout(50, 4.5, 30)),
+    ("drill 50, pin 4 1/2, val 30", Layout(50, 4.5, 30)),
+    (" VAL 45deg ,Drill 90,  pin 3-3/8 in", Layout(90, 3.375, 45)),
+    ("drill 0, pin 0, val 0", Layout(0, 0, 0)),
+])
+def test_layouts_are_read(text, layout):
+    assert read_layout(text) == layout
+
+
+@given(layouts)
+def test_a_layout_comes_back_from_its_words(layout):
+    """To what the words tell: a tenth of a degree, a ten-thousandth of an inch, no more lost."""
+    text = layout_text(layout)
+    again = read_layout(text)
+    assert again.drilling_deg == pytest.approx(layout.drilling_deg, abs=0.05 + 1e-9)
+    assert again.val_deg == pytest.approx(layout.val_deg, abs=0.05 + 1e-9)
+    assert again.pin_to_pap_in == pytest.approx(layout.pin_to_pap_in, abs=5.1e-5)
+    assert layout_text(again) == text
+
+
+def test_parts_that_are_left_out_are_the_balls_own():
+    assert read_layout("pin 2", EXAMPLE) == Layout(50, 2, 30)
+    assert layout_text(EXAMPLE, ("pin_to_pap_in",)) == "pin 4.5 in"
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("50x4.5x30", "not understood"), ("", "not understood"), ("drill x, pin 4, val 3", "not under"),
+    ("drill 50, pin 4", "lacks val"), ("pin 4, pin 5, drill 3, val 2", "names pin twice"),
+    ("drill nan, pin 4, val 30", "not understood"), ("drill 50, pin 9, val 30", "9 in; accep"),
+    ("drill 50, pin 4 1/0, val 30", "layout: pin '4 1/0' is not understood"),
+])
+def test_layouts_that_are_not_understood(text, words):
+    with pytest.raises(InputError) as caught:
+        read_layout(text)
+    assert words in str(caught.value) and "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(("text", "value"), [
+    ("5.25", 5.25), ("5 1/4", 5.25), ("5-1/4 in", 5.25), ('1/4"', 0.25), ("-1/2", -0.5),
+    ("-2 3/16", -2.1875), (".5", 0.5), ("4.", 4.0),
+])
+def test_inches_are_read(text, value):
+    assert read_inches(text) == value
+
+
+@pytest.mark.parametrize("text", ["", "1/0", "5 1/4 1/4", "5/", "in", "1e3", "inf", "5 1/4 ft"])
+def test_inches_that_are_not_understood(text):
+    with pytest.raises(InputError, match=r"accepted: inches, as in 5.25 or 5 1/4"):
+        read_inches(text)
+
+
+@given(st.integers(-108, 108))
+def test_sixteenths_come_back(count):
+    assert read_inches(sixteenths(count / 16)) == count / 16
+
+
+@given(st.floats(0, 7))
+def test_sixteenths_are_the_nearest(value):
+    assert abs(read_inches(sixteenths(value)) - value) <= 1 / 32

@@ -1,0 +1,54 @@
+"""Names and titles from files in pictures: drawn as written, whatever letters they have."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from lanesim.catalog import load_ball, load_pattern_named
+from lanesim.figures.curves import draw_curves
+from lanesim.figures.lane_view import draw_paths
+from lanesim.files import drawn
+from lanesim.motion.trajectory import throw
+from lanesim.player import Release
+
+# A '$' would begin a formula, '_' hide a label; the third pair would be an error in a formula.
+NAMES = ("_mine", "$x_1$", "$\\frac$ and $", "a & <b>")
+
+
+@pytest.fixture(scope="module")
+def shots():
+    ball = replace(load_ball("plastic-spare"), name=NAMES[0])
+    return [throw(ball, Release(), load_pattern_named("short-33"))] * len(NAMES)
+
+
+def test_legends_hold_every_name_as_written(shots):
+    figure = draw_curves(shots, NAMES, title="$a$ and $b$")
+    told = [text.get_text().strip() for axes in figure.axes if axes.get_legend()
+            for text in axes.get_legend().get_texts()]
+    assert set(NAMES) <= set(told)
+    for axes in figure.axes:
+        if legend := axes.get_legend():
+            assert not any(text.get_parse_math() for text in legend.get_texts())
+    drawn(figure)
+
+
+def test_titles_and_labels_are_no_formulas(shots):
+    pattern = load_pattern_named("short-33")
+    figure = draw_paths(shots, pattern, NAMES, title="$\\frac$ of $x_1$")
+    texts = [t for t in figure.findobj(lambda a: hasattr(a, "get_parse_math")) if t.get_text()]
+    assert any("$\\frac$" in t.get_text() for t in texts)
+    assert not any(t.get_parse_math() for t in texts if "$" in t.get_text())
+    assert drawn(figure, "svg").lstrip().startswith(b"<?xml")
+
+
+def test_a_letter_that_the_font_lacks_is_one_note(lanesim, empty_folder):
+    (empty_folder / "b.toml").write_text(
+        '["\u65e5\u672c"]\nweight_lb = 15\nrg_in = 2.5\ndiff_in = 0.04\ncover = "plastic"\n'
+        "drilling_deg = 50\npin_to_pap_in = 4.5\nval_deg = 30\n", encoding="utf-8")
+    result = lanesim("throw", "--ball", "b.toml", "--out", "p.png", "--curves", "c.png")
+    assert result.exit_code == 0
+    notes = [line for line in result.stderr.splitlines() if not line.startswith(("wrote", "comp"))]
+    assert notes == ["note: the font of the pictures lacks a sign of a name or title; a box stands "
+                     "for it"]
