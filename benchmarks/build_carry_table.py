@@ -26,7 +26,7 @@ SETS = Path(__file__).parent / "pin_sets.json"
 MIDDLE, SIDES = 1 << 16, 1 << 15  # hits where shots arrive; and left and right of it
 MIDDLE_BOARDS, BOARDS = (13.0, 22.5), (0.5, 39.5)
 ANGLES_DEG, SPEEDS_MPH, WEIGHTS_LB = (0.0, 9.0), (12.0, 20.0), (11.2, 16.8)
-BANDWIDTHS = (0.15, 0.6, 1.0, 0.8)  # boards, degrees, mph, lb: see CARRY.md
+BANDWIDTHS = (0.18, 0.7, 1.5, 0.8)  # boards, degrees, mph, lb: see CARRY.md
 
 
 def sets_of(path: Path = SETS) -> list[PinPhysics]:

@@ -14,8 +14,8 @@ import numpy as np
 
 from lanesim.lane import geometry as lane
 from lanesim.pins.deck.layout import BODIES, BODY, PAIR_ROWS, PARAMETERS, STATE
-from lanesim.pins.model import ALL_SPOTS_M, NOISE, Hit, PinPhysics, first_contact
 from lanesim.pins.deck.pin import pin_mass_properties
+from lanesim.pins.model import ALL_SPOTS_M, NOISE, Hit, PinPhysics, first_contact
 
 CHUNK = 200_000  # threads at once on a card: 10 kB each
 BLOCK = 64
@@ -23,7 +23,7 @@ BLOCK = 64
 
 def has_card() -> bool:
     if not hasattr(np, "row_stack"):  # numba-cuda asks numpy for it by its old name
-        np.row_stack = np.vstack
+        np.vstack = np.vstack
     try:
         from numba import cuda
 

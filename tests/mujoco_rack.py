@@ -1,33 +1,23 @@
-"""The pin deck as rigid bodies: one ball into ten pins, in MuJoCo (the optional extra `pins`).
+"""A second pin deck, in MuJoCo, to compare the package's own with (tests only).
 
-Frame: x down the lane from the head-pin spot, y to the left of it (toward higher boards for a
-right-hander), z up from the deck; SI. A left-hander's shot is the mirror image, so nothing here
-knows handedness.
-
-The pin is a body of revolution built of four smooth convex parts that MuJoCo collides exactly
-(no facets, whose normals would scatter the pins): an ellipsoid for the belly, a capsule for the
-neck, a capsule for the head, and a disc for the base which touches the deck only.
-`profile_error_in` compares them with the published profile. Mass, centre of gravity and inertia
-do not come from the parts but from the profile itself at uniform density.
-
-Contact is MuJoCo's spring and dashpot, written as a frequency and a damping ratio so that contact
-lasts `contact_ms` whatever the masses; the damping ratio follows from the wanted restitution by
-the closed form for a linear spring and dashpot that cannot pull (Schwager & Poeschel, Granular
-Matter 9, 465 (2007); status: from memory, checked by a drop in the tests).
+An independent code for bodies, contact and stepping; the pin is an ellipsoid (belly), two capsules
+(neck, head) and a disc (base), up to 0.37 in too slim at the neck; contact is MuJoCo's soft spring
+and dashpot over `contact_ms`.
 """
 
 from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ..errors import InputError, check_range
-from ..lane import geometry as lane
-from ..units import DEG_RAD, GRAVITY_MS2, INCH_M, LB_KG, MPH_MS, RPM_RADS
+from lanesim.errors import check_range
+from lanesim.lane import geometry as lane
+from lanesim.pins.model import Hit, PinFall, first_contact, pin_mass_properties
+from lanesim.units import DEG_RAD, GRAVITY_MS2, INCH_M, LB_KG, MPH_MS, RPM_RADS
 
 PIN_MASS_LB = 3.5  # middle of 3 lb 6 oz .. 3 lb 10 oz (read)
 TAIL_M = lane.PIT_M - lane.HEAD_PIN_M  # head-pin spot to the edge of the pit
@@ -50,14 +40,7 @@ BASE_RADIUS_IN, BASE_HEIGHT_IN = 2.031 / 2.0, 0.5
 
 @dataclass(frozen=True)
 class PinPhysics:
-    """Contact parameters of the pin deck: free within physical ranges, chosen by search.
-
-    Restitutions are nominal, see `effective_restitution` for what the stepped contact does. The
-    values are those picked by benchmarks/measure_pins.py (see benchmarks/CARRY.md): the
-    procedure scores a fixed list of published observations, nothing is adjusted afterwards.
-    Ranges are assumptions; the only published one is a restitution of about 0.65-0.78 between
-    ball and pins (from memory, low confidence).
-    """
+    """Contact parameters; the tests set them to those of the package's own deck."""
 
     ball_pin_restitution: float = 0.6937
     pin_pin_restitution: float = 0.5472
@@ -68,8 +51,8 @@ class PinPhysics:
     pin_deck_friction: float = 0.4581
     ball_deck_friction: float = 0.163
     kickback_friction: float = 0.3265
-    contact_ms: float = 1.674  # found with the others; longer than a blow of two hard bodies is
-    step_ms: float = 0.4185  # a quarter of the contact time, as in the search
+    contact_ms: float = 1.674
+    step_ms: float = 0.4185
 
     def __post_init__(self) -> None:
         for name in ("ball_pin", "pin_pin", "deck", "kickback"):
@@ -78,110 +61,6 @@ class PinPhysics:
             check_range(f"{name}_friction", getattr(self, f"{name}_friction"), 0.0, 1.0)
         check_range("contact_ms", self.contact_ms, 0.2, 5.0)
         check_range("step_ms", self.step_ms, 0.02, self.contact_ms / 3.0)
-
-
-@dataclass(frozen=True)
-class Hit:
-    """The ball as it first touches a pin.
-
-    Parameters
-    ----------
-    board : board of the ball's centre (continuous), 1 to 39.
-    angle_deg : heading, positive toward higher boards.
-    speed_mph : speed of the centre.
-    slip_side_ms, slip_forward_ms : velocity of the contact point over the lane [m/s], positive
-        toward the ball-arm side and forward; both 0 = the ball rolls.
-    spin_up_rpm : spin about the vertical, positive counter-clockwise seen from above.
-    ball_lb, rg_in, radius_m : the ball (uniform inertia m k^2).
-    """
-
-    board: float
-    angle_deg: float
-    speed_mph: float
-    slip_side_ms: float = 0.0
-    slip_forward_ms: float = 0.0
-    spin_up_rpm: float = 0.0
-    ball_lb: float = 15.0
-    rg_in: float = 2.52
-    radius_m: float = lane.BALL_RADIUS_M
-
-    def __post_init__(self) -> None:
-        check_range("entry board", self.board, -4.0, 44.0)
-        check_range("entry angle", self.angle_deg, -30.0, 30.0, "deg")
-        check_range("entry speed", self.speed_mph, 3.0, 40.0, "mph")
-        check_range("ball weight", self.ball_lb, 4.0, lane.BALL_MAX_LB, "lb")
-        check_range("RG", self.rg_in, 2.0, 3.4, "in")
-
-
-@dataclass(frozen=True)
-class PinFall:
-    """What one simulated ball did.
-
-    `standing` is a 10-bit mask (bit p-1 set: pin p stands); 0 is a strike. `touched` holds the
-    pins the ball touched, in order. `exit_board` is the board of the ball's centre where it
-    leaves the deck into the pit (NaN if it never did). The path arrays are None unless recorded:
-    `time_s` (n,), `ball_xyz_m` (n, 3), `pin_xyz_m` (n, 10, 3), `pin_up` (n, 10, 3) unit axes.
-    """
-
-    standing: int
-    touched: tuple[int, ...]
-    exit_board: float
-    seconds: float
-    steps: int
-    time_s: np.ndarray | None = field(default=None, repr=False)
-    ball_xyz_m: np.ndarray | None = field(default=None, repr=False)
-    pin_xyz_m: np.ndarray | None = field(default=None, repr=False)
-    pin_up: np.ndarray | None = field(default=None, repr=False)
-
-    @property
-    def strike(self) -> bool:
-        return self.standing == 0
-
-
-@functools.cache
-def pin_mass_properties(mass_lb: float = PIN_MASS_LB) -> tuple[float, float, float, float]:
-    """(mass [kg], centre of gravity [m above the base], I transverse, I axial [kg m^2]).
-
-    Integrals over the published profile at uniform density:
-    I_axial = int rho pi r^4/2 dz,  I_trans = int rho (pi r^4/4 + pi r^2 (z - cg)^2) dz.
-    The centre of gravity comes out at 5.80 in, inside the published 5.625-5.9375 in, so no void
-    or insert need be assumed.
-    """
-    z = np.linspace(0.0, lane.PIN_HEIGHT_IN, 3001)
-    r = np.array([lane.pin_radius_m(v) for v in z])
-    z = z * INCH_M
-    area = math.pi * r**2
-    volume = np.trapezoid(area, z)
-    mass = mass_lb * LB_KG
-    rho = mass / volume
-    cg = np.trapezoid(area * z, z) / volume
-    axial = rho * np.trapezoid(math.pi * r**4 / 2.0, z)
-    trans = rho * np.trapezoid(math.pi * r**4 / 4.0 + area * (z - cg) ** 2, z)
-    return mass, float(cg), float(trans), float(axial)
-
-
-def model_radius_in(height_in: float) -> float:
-    """Radius [in] of the simulated pin (the union of its colliding parts) at a height [in]."""
-    best = 0.0
-    h = (height_in - BELLY_CENTRE_IN) / BELLY_HALF_IN
-    if abs(h) < 1.0:
-        best = BELLY_RADIUS_IN * math.sqrt(1.0 - h * h)
-    for radius, low, high in (
-        (NECK_RADIUS_IN, NECK_FROM_IN, NECK_TO_IN),
-        (HEAD_RADIUS_IN, HEAD_FROM_IN, HEAD_TO_IN),
-    ):
-        off = max(low - height_in, height_in - high, 0.0)
-        if off < radius:
-            best = max(best, math.sqrt(radius * radius - off * off))
-    return best
-
-
-def profile_error_in(low_in: float, high_in: float) -> float:
-    """Largest radius difference [in] between the simulated pin and the published profile."""
-    return max(
-        abs(model_radius_in(h) - lane.pin_radius_m(h) / INCH_M)
-        for h in np.linspace(low_in, high_in, 400)
-    )
 
 
 def damping_ratio(restitution: float) -> float:
@@ -200,56 +79,6 @@ def damping_ratio(restitution: float) -> float:
         else:
             high = zeta
     return 0.5 * (low + high)
-
-
-@functools.cache
-def effective_restitution(nominal: float, contact_ms: float = 2.0, step_ms: float = 0.5) -> float:
-    """Restitution that the engine's stepped contact really has, mean over the phase of a step.
-
-    The nominal value belongs to the continuous spring and dashpot. Stepped at
-    x'' = max(0, -w^2 x - 2 zeta w x') by the semi-implicit Euler method (MuJoCo's), with only a
-    few steps in a contact, a single blow comes out up to about 0.08 off by where in a step it
-    begins; the mean stays within 0.01 of the nominal value from 0.6 up.
-    """
-    zeta = damping_ratio(nominal)
-    omega, dt = math.pi / contact_ms, step_ms
-    out = []
-    for phase in np.linspace(0.0, 1.0, 33)[:-1]:
-        x, v = -(phase + 1e-9) * dt, -1.0
-        while x < 0.0:
-            v += dt * max(0.0, -omega * omega * x - 2.0 * zeta * omega * v)
-            x += dt * v
-        out.append(v)
-    return float(np.mean(out))
-
-
-def first_contact(hit: Hit) -> tuple[float, float, int]:
-    """Centre (x, y) [m] of the ball at its first contact with a pin, and that pin's number.
-
-    The board names where the ball's centre is AT the contact; the pin is the one whose contact
-    circle a ball on this heading reaches first at that board.
-    """
-    reach = lane.pin_contact_distance_m(hit.radius_m)
-    y = lane.board_to_y(hit.board) - lane.HEAD_PIN_Y_M
-    a = hit.angle_deg * DEG_RAD
-    heading = np.array([math.cos(a), math.sin(a)])
-    best: tuple[float, float, int] | None = None
-    for pin, (dx, dy) in lane.PIN_SPOTS_IN.items():
-        px, py = dx * INCH_M, dy * INCH_M
-        off = y - py
-        if abs(off) >= reach:
-            continue
-        x = px - math.sqrt(reach**2 - off**2)
-        if np.dot(np.array([px - x, py - y]), heading) <= 0.0:
-            continue  # it would be leaving the pin, not meeting it
-        if best is None or x < best[0]:
-            best = (x, y, pin)
-    if best is None:
-        raise InputError(
-            f"a ball on board {hit.board:g} at {hit.angle_deg:g} deg meets no pin; "
-            "accepted: boards -3 to 43 on a heading toward the pins"
-        )
-    return best
 
 
 _PARTS = ("belly", "neck", "head")
@@ -372,20 +201,10 @@ def _xml(physics: PinPhysics, hit: Hit) -> str:
 </mujoco>"""
 
 
-def import_mujoco() -> Any:
-    """MuJoCo, or one clear line saying which extra brings it."""
-    try:
-        import mujoco
-    except ImportError:
-        raise InputError(
-            "this needs the rigid-body engine; install it with: pip install 'lanesim[pins]'"
-        ) from None
-    return mujoco
-
-
 @functools.lru_cache(maxsize=4)
 def _compiled(physics: PinPhysics, ball_lb: float, rg_in: float, radius_m: float) -> Any:
-    mujoco = import_mujoco()
+    import mujoco
+
     hit = Hit(17.5, 6.0, 16.0, ball_lb=ball_lb, rg_in=rg_in, radius_m=radius_m)
     model = mujoco.MjModel.from_xml_string(_xml(physics, hit))
     data = mujoco.MjData(model)

@@ -52,21 +52,21 @@ class PinPhysics:
     measurements of any material.
     """
 
-    ball_pin_restitution: float = 0.70
-    pin_pin_restitution: float = 0.65
-    deck_restitution: float = 0.40
-    kickback_restitution: float = 0.60
-    ball_pin_friction: float = 0.15
-    pin_pin_friction: float = 0.15
-    pin_deck_friction: float = 0.30
-    ball_deck_friction: float = 0.10
-    kickback_friction: float = 0.30
-    restitution_fade: float = 0.05
-    curtain_restitution: float = 0.20
-    spot_sd_in: float = 0.0625
-    pin_mass_sd: float = 0.01
-    pin_cg_sd_in: float = 0.03
-    friction_sd: float = 0.10
+    ball_pin_restitution: float = 0.833
+    pin_pin_restitution: float = 0.4556
+    deck_restitution: float = 0.1974
+    kickback_restitution: float = 0.5275
+    ball_pin_friction: float = 0.121
+    pin_pin_friction: float = 0.2208
+    pin_deck_friction: float = 0.2063
+    ball_deck_friction: float = 0.1312
+    kickback_friction: float = 0.1726
+    restitution_fade: float = 0.0676
+    curtain_restitution: float = 0.3721
+    spot_sd_in: float = 0.0774
+    pin_mass_sd: float = 0.0157
+    pin_cg_sd_in: float = 0.0519
+    friction_sd: float = 0.2403
 
     def __post_init__(self) -> None:
         for name in ("ball_pin", "pin_pin", "deck", "kickback", "curtain"):

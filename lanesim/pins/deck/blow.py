@@ -24,8 +24,6 @@ import numpy as np
 
 from .compiling import jit
 from .layout import (
-    A,
-    B,
     BODY_WIDTH,
     DAMP,
     FADE,
@@ -51,6 +49,8 @@ from .layout import (
     REST,
     TOUCH_M,
     WIDTH,
+    A,
+    B,
 )
 
 PARTS = 14  # steps in half a period

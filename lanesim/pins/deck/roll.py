@@ -8,9 +8,7 @@ from ...units import GRAVITY_MS2
 from .blow import slip_at, solve, spin_of
 from .compiling import jit
 from .layout import (
-    A,
     ASLEEP,
-    B,
     BODIES,
     BODY_WIDTH,
     GAP,
@@ -25,6 +23,8 @@ from .layout import (
     TAIL_M,
     TOUCH_M,
     WIDTH,
+    A,
+    B,
 )
 from .pin import BASE_RADIUS_M
 from .touch import gather
@@ -161,10 +161,9 @@ def retire(q, status):
         if status[b] != MOVES:
             continue
         i = b * WIDTH
-        if q[i + 2] < -0.25 and q[i] > TAIL_M:
-            status[b] = GONE
-        elif b > 0 and q[i + 2] < 0.02 and abs(q[i + 1]) > HALF_M and abs(q[i + 5]) < 0.2 and (
-                abs(q[i + 4]) < 0.5):
+        in_pit = q[i + 2] < -0.25 and q[i] > TAIL_M
+        in_gutter = b > 0 and q[i + 2] < 0.02 and abs(q[i + 1]) > HALF_M
+        if in_pit or (in_gutter and abs(q[i + 5]) < 0.2 and abs(q[i + 4]) < 0.5):
             status[b] = GONE
 
 

@@ -6,9 +6,7 @@ import math
 
 from .compiling import jit
 from .layout import (
-    A,
     ASLEEP,
-    B,
     BODIES,
     BODY_WIDTH,
     CURTAIN_M,
@@ -48,6 +46,8 @@ from .layout import (
     TOUCH_M,
     WIDE_M,
     WIDTH,
+    A,
+    B,
 )
 from .nearest import box_distance, radius_at, segment_distance2, to_box, to_pin, to_plane, to_point
 from .pin import BASE_RADIUS_M, LOW_M, MIDDLE_M, REACH_M, WIDEST_M
