@@ -209,9 +209,10 @@ def _result(
 
 def _part(table: ShotTable, first: int, count: int) -> ShotTable:
     """Shots first, first + 1, .. of a table."""
-    columns = {f.name: getattr(table, f.name) for f in fields(table)}
-    return ShotTable(**{name: None if column is None else column[first : first + count]
-                        for name, column in columns.items()})
+    columns: dict[str, Any] = {f.name: getattr(table, f.name) for f in fields(table)}
+    part: dict[str, Any] = {name: None if column is None else column[first : first + count]
+                            for name, column in columns.items()}
+    return ShotTable(**part)
 
 
 def _rate(values: np.ndarray, table: ShotTable) -> Rate:

@@ -137,7 +137,7 @@ class Trajectory(Result):
             ("friction work", f"{self.friction_work_j:.0f} J"),
         ]
 
-    def table(self) -> tuple[Sequence[str], list[Sequence[Any]]]:
+    def as_table(self) -> tuple[Sequence[str], list[Sequence[Any]]]:
         """The curves, a row a sample."""
         return CURVES, list(zip(*(getattr(self, n).tolist() for n in CURVES), strict=True))
 
