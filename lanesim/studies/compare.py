@@ -49,7 +49,7 @@ MEASURES: tuple[tuple[str, str], ...] = (
 
 
 @dataclass(frozen=True)
-class Variant:
+class Compared:
     """One ball on one pattern, and what to call it."""
 
     label: str
@@ -72,7 +72,7 @@ class Comparison(Result):
     """
 
     release: Release
-    variants: tuple[Variant, ...]
+    variants: tuple[Compared, ...]
     trajectories: tuple[Trajectory, ...]
     values: dict[str, np.ndarray]
     spread: Spread | None = None
@@ -204,7 +204,7 @@ def make_variants(
     patterns: Sequence[OilPattern],
     layouts: Sequence[Layout | str] = (),
     finishes: Sequence[tuple[float, bool]] = (),
-) -> list[Variant]:
+) -> list[Compared]:
     """Every ball with every layout and finish (none given: its own) on every pattern.
 
     A label names only what differs. layouts : also as words ("pin 4 1/2"), whose left-out parts
@@ -218,7 +218,7 @@ def make_variants(
     count = len(balls) * len(patterns) * max(1, len(layouts)) * max(1, len(finishes))
     if count > MAX_VARIANTS:
         raise InputError(f"{count} combinations to compare; accepted: 2 to {MAX_VARIANTS}")
-    out: list[Variant] = []
+    out: list[Compared] = []
     for ball in balls:
         drilled = [read_layout(one, ball.layout) if isinstance(one, str) else one
                    for one in layouts]
@@ -236,7 +236,7 @@ def make_variants(
                         made = made.with_finish(*finish)
                         words += [made.cover.finish] if len(finishes) > 1 else []
                     words += [pattern.name] if len(patterns) > 1 else []
-                    out.append(Variant(", ".join(words) or ball.name, made, pattern))
+                    out.append(Compared(", ".join(words) or ball.name, made, pattern))
     if len(out) < 2:
         raise InputError("nothing to compare: give at least two balls, layouts, finishes or "
                          "patterns")
@@ -248,7 +248,7 @@ def make_variants(
 
 
 def compare(
-    variants: Sequence[Variant],
+    variants: Sequence[Compared],
     release: Release,
     *,
     spread: Spread | None = None,

@@ -54,7 +54,7 @@ class BallOdds:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class BallPair:
     """Two balls on the same shots.
 
     measure : "pocket" or "strike". difference : rate of `second` less rate of `first`, paired; see
@@ -106,7 +106,7 @@ class OddsResult(Result):
     shots: int
     seed: int
     balls: tuple[BallOdds, ...]
-    comparisons: tuple[Comparison, ...]
+    comparisons: tuple[BallPair, ...]
 
     _figure: ClassVar[str] = "lanesim.figures.odds:draw_odds"
 
@@ -282,9 +282,9 @@ def _table_sd(first: ShotTable, second: ShotTable) -> float:
     return math.sqrt(table.table_variance(*table.run_weights(total)))
 
 
-def _compared(first: BallOdds, second: BallOdds, measure: str) -> Comparison:
+def _compared(first: BallOdds, second: BallOdds, measure: str) -> BallPair:
     a, b = values_of(first, measure), values_of(second, measure)
-    return Comparison(
+    return BallPair(
         first.line.ball, second.line.ball, measure, difference(first, second, measure),
         shots_to_see(float(np.mean(a)), float(np.mean(b))),
     )
