@@ -14,6 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from .defaults import BALL as DEFAULT_BALL
+from .defaults import LEVEL as DEFAULT_LEVEL
+from .defaults import PATTERN as DEFAULT_PATTERN
 from .errors import InputError
 
 if TYPE_CHECKING:
@@ -31,9 +34,6 @@ if TYPE_CHECKING:
     from .studies.transition import TransitionResult
     from .studies.wear import WearResult
 
-DEFAULT_BALL = "strong-solid"
-DEFAULT_PATTERN = "medium-42"
-DEFAULT_LEVEL = "200"
 # a setting as a player says it -> the release's field
 SETTINGS = {
     "speed": "speed_mph", "revs": "rev_rpm", "rotation": "rotation_deg", "tilt": "tilt_deg",

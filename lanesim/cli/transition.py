@@ -51,7 +51,7 @@ from .common import (
 @click.option("--stay", is_flag=True, help="Nobody moves: all keep their first line.")
 @click.option("--wipe", type=float, metavar="RATE",
               help="How much a shot takes, per turn of the ball. [default: 0.32, calibrated]")
-@sampling_options(128, least=8, most=100_000)
+@sampling_options("transition")
 @picture_option("Draw the oil before and after, and along the line, into FILE (.png, .svg, .pdf).")
 @out_option("Write the pattern of the first lane after the last game to FILE (.oil).", "--after",
             "after", (".oil",))

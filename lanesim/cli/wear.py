@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 @pattern_option
 @player_options
 @fitted_option
-@sampling_options(512, least=16, most=1_000_000)
+@sampling_options("wear")
 @picture_option("Draw the wear curves with their bands into FILE (.png, .svg or .pdf).")
 @json_option
 def command(

@@ -8,12 +8,13 @@ this line may be the best from its own (`lanesim.odds`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, ClassVar
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..equipment.layout import Layout, layout_text, read_layout
 from ..errors import InputError
@@ -21,14 +22,16 @@ from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..lines.judge import judge_line
+from ..lines.throwing import check_nouns
 from ..motion.trajectory import Trajectory, throw
 from ..player import Release, Spread
+from ..progress import Progress, silent
 from ..results import Result, Story
 from ..stats import Difference
 from .odds import BallOdds, difference, has_carry_table, with_pins
 
 MAX_VARIANTS = 200
-DEFAULT_SHOTS = 4096
+DEFAULT_SHOTS = SHOTS["compare"][0]
 LATE_FT = 59.0  # the last whole foot before any pin can be touched
 
 # What is compared: (attribute of Trajectory or computed here, unit).
@@ -253,10 +256,10 @@ def compare(
     *,
     spread: Spread | None = None,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = silent,
 ) -> Comparison:
     """Throw one release with each variant, by the reference integrator.
 
@@ -271,6 +274,8 @@ def compare(
     """
     if not variants:
         raise InputError("nothing to compare: no variant given")
+    for variant in variants:
+        check_nouns([variant.ball], release, variant.pattern, spread)
     paths: list[Trajectory] = []
     judged: list[BallOdds] = []
     if pins is None:
@@ -281,8 +286,7 @@ def compare(
             line = judge_line(variant.ball, release, variant.pattern, spread, shots=shots,
                               seed=seed, friction=friction)
             judged.append(with_pins(line) if pins else BallOdds(line, None))
-        if progress:
-            progress(n + 1, len(variants))
+        progress(n + 1, len(variants))
     rows = [_measures(path) for path in paths]
     values = {name: np.array([row[name] for row in rows]) for name, _ in MEASURES}
     return Comparison(release, tuple(variants), tuple(paths), values, spread,

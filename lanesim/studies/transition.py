@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
-from ..errors import InputError, check_range
+from ..errors import InputError, check_kind, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import CELL_AREA_M2
 from ..lane.pattern import OilPattern
@@ -51,7 +52,7 @@ def pattern_after(
     pattern: OilPattern,
     games: int,
     *,
-    seed: int = 1,
+    seed: int = SEED,
     lanes: int = 2,
     lane: int = 0,
     follow: bool = False,
@@ -71,7 +72,7 @@ def pattern_after(
     -------
     list of games + 1 patterns named like 'medium-42 after 3 games', the first one `pattern` itself.
     """
-    _check(entrants, games, lanes, first_balls)
+    _check(entrants, pattern, games, lanes, first_balls)
     check_range("lane", lane, 0, lanes - 1)
     volume = np.repeat(pattern.volume_ul[None], lanes, axis=0)
     lines = [e.player.release.row() for e in entrants]
@@ -100,9 +101,14 @@ def _stage(pattern: OilPattern, volume_ul: np.ndarray, games: int) -> OilPattern
                    title=f"{pattern.title}, after {games} game{plural}")
 
 
-def _check(entrants: Sequence[Entrant], games: int, lanes: int, first_balls: int) -> None:
-    if not entrants:
+def _check(
+    entrants: Sequence[Entrant], pattern: OilPattern, games: int, lanes: int, first_balls: int
+) -> None:
+    if isinstance(entrants, Sequence) and not entrants:
         raise InputError("nobody plays: give at least one player")
+    for entrant in entrants if isinstance(entrants, Sequence) else [entrants]:
+        check_kind("one who plays", entrant, Entrant)
+    check_kind("pattern", pattern, OilPattern)
     check_range("number of players", len(entrants), 1, 24)
     check_range("games", games, 0, 40)
     check_range("lanes", lanes, 1, 2)
@@ -273,8 +279,8 @@ def transition(
     settle: bool = True,
     looked: int | None = None,
     first_balls: int = FIRST_BALLS,
-    shots: int = 128,
-    seed: int = 1,
+    shots: int = SHOTS["transition"][0],
+    seed: int = SEED,
     pins: bool | None = None,
     transfer: OilTransfer = DEFAULT_TRANSFER,
     friction: FrictionModel = DEFAULT_FRICTION,
@@ -297,8 +303,8 @@ def transition(
         there.
     progress : called with (done, total) as work goes on.
     """
-    _check(entrants, games, lanes, first_balls)
-    check_range("shots", shots, 8, 100_000)
+    _check(entrants, pattern, games, lanes, first_balls)
+    check_range("shots", shots, *SHOTS["transition"][1:])
     with_strikes = has_carry_table() if pins is None else pins
     entrants = tuple(entrants)
     feet = int(pattern.length_ft)

@@ -22,10 +22,11 @@ from typing import Any
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..equipment.ball_log import BallLog, state_on, stepped
 from ..equipment.cover import Cover, sampled_kinds
-from ..errors import InputError, check_range, nearest_name
+from ..errors import InputError, check_kind, check_range, nearest_name
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..player import Player
@@ -159,9 +160,9 @@ def wear(
     only: Sequence[str] = (),
     games_per_week: float | None = None,
     allowed_boards: float = ALLOWED_BOARDS,
-    shots: int = 512,
+    shots: int = SHOTS["wear"][0],
     sets: int = 24,
-    seed: int = 1,
+    seed: int = SEED,
     pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
     progress: Progress = silent,
@@ -182,10 +183,12 @@ def wear(
     if event is not None and event < today:
         raise InputError(f"the event on {event} lies before today, {today}")
     check_range("allowed loss", allowed_boards, 0.1, 20, "boards")
-    check_range("shots", shots, 16, 1_000_000)
+    check_range("shots", shots, *SHOTS["wear"][1:])
     check_range("parameter sets", sets, 4, 1000)
     if games_per_week is not None:
         check_range("games a week", games_per_week, 0, 200)
+    check_kind("player", player, Player)
+    check_kind("pattern", pattern, OilPattern)
     names = checked_names(log, balls, only)
     with_strikes = has_carry_table() if pins is None else pins
     out = []

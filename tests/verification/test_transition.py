@@ -306,7 +306,7 @@ def test_stages_are_patterns_that_keep_their_length():
 
 
 def test_a_squad_takes_oil_from_the_whole_lane():
-    """6 players x 5 games on a pair: over 15 % of the oil is gone (2.5 times one player's share)."""
+    """6 players x 5 games on a pair: over 15 % of the oil is gone (a regression)."""
     lane = load_pattern_named("medium-42")
     squad = [entrant(name=f"p{i}", laydown_board=22.0 + i) for i in range(6)]
     assert tr.pattern_after(squad, lane, 5)[5].total_ml < 0.85 * lane.total_ml
