@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, fields
 
 import numpy as np
 
+from .defaults import RELEASE
 from .errors import InputError, check_range
 from .lane.geometry import BOARD_M, BOARDS, arrow_distance_ft, board_to_y
 from .streams import normal_deviates
@@ -42,12 +43,12 @@ class Release:
         path by far less than a board.
     """
 
-    speed_mph: float = 18.0
-    rev_rpm: float = 350.0
-    rotation_deg: float = 45.0
-    tilt_deg: float = 15.0
-    laydown_board: float = 18.0
-    launch_angle_deg: float = -1.5
+    speed_mph: float = RELEASE["speed_mph"]
+    rev_rpm: float = RELEASE["rev_rpm"]
+    rotation_deg: float = RELEASE["rotation_deg"]
+    tilt_deg: float = RELEASE["tilt_deg"]
+    laydown_board: float = RELEASE["laydown_board"]
+    launch_angle_deg: float = RELEASE["launch_angle_deg"]
     hand: str = "right"
     phase_deg: float = 0.0
 

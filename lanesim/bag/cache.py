@@ -29,7 +29,8 @@ SHOT_SOURCES = (*(f"{folder}/{path.name}" for folder in ("motion/kernels", "line
                 "lane/geometry.py", "units.py", "player.py", "streams.py", "bag/search.py",
                 "bag/judging.py", "pins/spares.py", "pins/table.py", "data/carry.npz",
                 "data/spares.npz")
-LANE_SOURCES = (*SHOT_SOURCES, "studies/transition.py", "bag/plan.py")
+LANE_SOURCES = (*SHOT_SOURCES, "studies/play.py", "studies/moves.py", "studies/transition.py",
+                "bag/plan.py")
 
 
 @functools.cache
@@ -103,7 +104,7 @@ class Cache:
 
 def _pack(arrays: dict[str, np.ndarray], key: str) -> bytes:
     buffer = io.BytesIO()
-    np.savez(buffer, **arrays)
+    np.savez(buffer, allow_pickle=False, **arrays)
     body = key.encode() + b"\n" + buffer.getvalue()
     return HEADER + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
 
