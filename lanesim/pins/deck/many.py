@@ -10,7 +10,7 @@ import functools
 
 import numpy as np
 
-from .compiling import jit
+from .compiling import jit, kept
 from .layout import BODIES, BODY, PAIR_ROWS, PARAMETERS, STATE
 from .roll import roll, set_up
 
@@ -28,7 +28,7 @@ def one_of_many(i, sets, places, scatters, pin, spots, noise, standing, which, q
     roll(q, body, status, par, pairs, frames, out)
 
 
-@jit
+@kept
 def on_processor(sets, places, scatters, pin, spots, noise, standing, which, out):
     q, body = np.zeros(STATE), np.zeros(BODY)
     status, par, pairs = np.zeros(BODIES), np.zeros(PARAMETERS), np.zeros(PAIR_ROWS)

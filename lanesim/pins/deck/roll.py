@@ -6,7 +6,7 @@ import math
 
 from ...units import GRAVITY_MS2
 from .blow import slip_at, solve, spin_of
-from .compiling import jit
+from .compiling import jit, kept
 from .layout import (
     ASLEEP,
     BODIES,
@@ -167,7 +167,7 @@ def retire(q, status):
             status[b] = GONE
 
 
-@jit
+@kept
 def roll(q, body, status, par, pairs, frames, out):
     """Run one ball; the rows are changed in place.
 
@@ -229,7 +229,7 @@ def roll(q, body, status, par, pairs, frames, out):
     out[0], out[1], out[2], out[3], out[4], out[5] = mask, touched, exit_y, t, steps, kept
 
 
-@jit
+@kept
 def set_up(q, body, status, par, ball, pin, standing, spots, noise, scatter):
     """Fill the rows of one hit.
 
