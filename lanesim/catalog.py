@@ -103,7 +103,7 @@ def shipped_balls() -> dict[str, Ball]:
 def invented_words(balls: Iterable[Ball] = (), patterns: Iterable[OilPattern] = ()) -> str:
     """What of these is made up, for an answer and a picture's small print; '' if nothing is.
 
-    As in "invented ball and oil patterns, nothing real"; by name where others are not made up.
+    As in "invented ball and oil patterns"; by name where others are not made up.
     """
     words = []
     for kind, things in (("ball", tuple(balls)), ("oil pattern", tuple(patterns))):
@@ -111,7 +111,7 @@ def invented_words(balls: Iterable[Ball] = (), patterns: Iterable[OilPattern] = 
         if made_up:
             names = "" if all(thing.invented for thing in things) else " " + ", ".join(made_up)
             words.append(kind + "s" * (len(made_up) > 1) + names)
-    return f"invented {' and '.join(words)}, nothing real" if words else ""
+    return f"invented {' and '.join(words)}" if words else ""
 
 
 def ball_names() -> list[str]:

@@ -12,8 +12,6 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from ..catalog import invented_words
-
 if TYPE_CHECKING:
     from .plan import BagPlan
 
@@ -65,7 +63,6 @@ def bag_page(plan: BagPlan, figures: Sequence[tuple[str, bytes]]) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         f"<title>{escape(event.title)}: the bag</title>", f"<style>{STYLE}</style></head><body>",
         f"<h1>{escape(event.title)}</h1>",
-        f"<p class=small>{escape(invented(plan))}</p>" if invented(plan) else "",
         f"<p class=small>For {escape(player.name)}: {release.speed_mph:g} mph, "
         f"{release.rev_rpm:g} rpm, {escape(player.release.hand)}-handed; spread: "
         f"{escape(player.spread_source)}. {event.games} games in {len(event.rounds)} rounds.</p>",
@@ -289,19 +286,12 @@ def finish_list(plan: BagPlan) -> list[str]:
 
 def shop_text(plan: BagPlan) -> str:
     """Both lists and the cautions as plain text."""
-    lines = [plan.event.title, *filter(None, [invented(plan)]), "", "To drill:"]
+    lines = [plan.event.title, "", "To drill:"]
     lines += [f"  [ ] {t}" for t in drill_list(plan)] or ["  nothing"]
     lines += ["", "To finish:"]
     lines += [f"  [ ] {t}" for t in finish_list(plan)] or ["  nothing"]
     lines += ["", "Please note:", *(f"  - {t}" for t in CAUTIONS), ""]
     return "\n".join(lines)
-
-
-def invented(plan: BagPlan) -> str:
-    """What of the event's balls and patterns is made up, as a sentence; '' if nothing is."""
-    words = invented_words((c.ball for c in plan.event.candidates),
-                           (r.pattern for r in plan.event.rounds))
-    return f"{words[0].upper()}{words[1:]}." if words else ""
 
 
 def line_search_words(plan: BagPlan) -> str:

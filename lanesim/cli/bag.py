@@ -74,16 +74,13 @@ def make_plan(event: Any, *, shots: int, seed: int, resamples: int, margin: floa
 def write_plan(plan: BagPlan, folder: Path) -> list[Path]:
     """Report, table, lists and pictures; returns what was written."""
     from ..bag.report import bag_page, shop_text
-    from ..catalog import invented_words
     from ..figures import bag as figures
-    from ..figures.style import stamp
     from ..files import drawn, to_json, write_bytes, write_text
 
-    words = invented_words([each.ball for each in plan.event.candidates],
-                           [each.pattern for each in plan.event.rounds])
-    pictures = [(name, drawn(stamp(draw(plan), words))) for name, draw in (
-        ("ladder", figures.draw_ladder), ("lines", figures.draw_lines),
-        ("gains", figures.draw_gains), ("pins", figures.draw_pins))]
+    pictures = [("ladder", drawn(figures.draw_ladder(plan))),
+                ("lines", drawn(figures.draw_lines(plan))),
+                ("gains", drawn(figures.draw_gains(plan))),
+                ("pins", drawn(figures.draw_pins(plan)))]
     out = [write_text(folder / "report.html", bag_page(plan, pictures)),
            write_text(folder / "bag.csv", plan.to_csv()),
            write_text(folder / "bag.json", to_json(plan.to_dict()) + "\n"),

@@ -98,7 +98,7 @@ def _invented(balls: Iterable[Ball]) -> str:
     from ..catalog import invented_words
 
     words = invented_words(balls)
-    return f"{words[0].upper()}{words[1:]}." if words else ""
+    return f"{words[0].upper()}{words[1:]}: nobody's products." if words else ""
 
 
 def ball_numbers(ball: Ball) -> dict[str, Any]:
