@@ -88,8 +88,8 @@ def test_without_a_fit_all_stays_as_it_was(balls, patterns):
         "assumed; invented balls and oil pattern")
     own = replace(balls[BALL], invented=False)
     assert basis.provenance([own], []) == "assumed"
-    assert basis.provenance([own, balls["weak-pearl"]], [patterns[PATTERN]]) == (
-        "assumed; invented ball weak-pearl and oil pattern")
+    assert basis.provenance([own, balls["old-solid"]], [patterns[PATTERN]]) == (
+        "assumed; invented ball old-solid and oil pattern")
 
 
 def test_provenance_says_what_the_fit_does_not_know():
