@@ -124,7 +124,7 @@ def rate_table(found: Comparison) -> tuple[list[str], list[list[str]]]:
     rows = []
     for n, (label, judged) in enumerate(zip(found.labels, found.judged, strict=True)):
         row = [label, judged.line.pocket.text().replace(" %", ""), _gain(found, n, "pocket")]
-        if found.with_pins:
+        if found.with_pins and judged.pins is not None:
             row += [c.strike_text(judged.pins), _gain(found, n, "strike"),
                     c.game_text(judged.pins), c.leaves_text(judged.pins)]
         rows.append(row)
