@@ -20,9 +20,10 @@ from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from ..errors import InputError
-from . import forms, live, start, studies
+from . import forms, live, spares, start, studies
 from .desk import Desk
 from .guard import DOCUMENT_POLICY, TOO_LARGE, TooLarge
+from .schema import schema
 from .wire import Asked, Shot, decode, encode
 
 STATIC = Path(__file__).parent / "static"
@@ -106,9 +107,12 @@ class StudyAsked(Asked, kw_only=True):
 def application(desk: Desk) -> Starlette:
     """All routes over one desk."""
 
+    taken: dict[str, type[Any]] = {}
+
     def posted(path: str, kind: type[Any], pool: Callable[..., Awaitable[Any]],
                work: Callable[[Any], Any]) -> Route:
         """A route that takes a struct and gives what `work` makes of it."""
+        taken[path] = kind
 
         @guarded
         async def handler(request: Request) -> Response:
@@ -120,6 +124,9 @@ def application(desk: Desk) -> Starlette:
     @guarded
     async def at_start(_: Request) -> Response:
         return answer(await desk.files(lambda: start.everything(desk)))
+
+    async def described(_: Request) -> Response:
+        return answer(schema(taken))
 
     async def news(_: Request) -> Response:
         first = [("ready", desk.standing()), ("jobs", desk.jobs.list())]
@@ -173,6 +180,7 @@ def application(desk: Desk) -> Starlette:
     return Starlette(lifespan=life, exception_handlers={TooLarge: too_large}, routes=[
         Route("/", page, methods=["GET"]),
         Route("/static/{name}", static, methods=["GET"]),
+        Route("/api", described, methods=["GET"]),
         Route("/api/start", at_start, methods=["GET"]),
         Route("/api/news", news, methods=["GET"]),
         posted("/api/quick", Shot, desk.quick, lambda a: live.quick(desk.nouns, a)),
@@ -181,6 +189,8 @@ def application(desk: Desk) -> Starlette:
                lambda a: live.pattern_view(desk.nouns, a.pattern, a.fitted)),
         posted("/api/corridor", studies.CorridorAsked, desk.quick,
                lambda a: studies.corridor(a, desk.nouns)),
+        posted("/api/spares", spares.SparesAsked, desk.full,
+               lambda a: spares.spare(a, desk.nouns)),
         Route("/api/study/{name}", ask, methods=["POST"]),
         posted("/api/stop", JobAsked, desk.files, lambda a: desk.jobs.stop(a.id)),
         Route("/api/result/{key}", kept(".json", "application/json"), methods=["GET"]),

@@ -6,6 +6,7 @@ import * as compare from "./q_compare.js";
 import * as games from "./q_games.js";
 import * as shot from "./q_shot.js";
 import * as shots from "./q_shots.js";
+import * as spares from "./q_spares.js";
 import * as stand from "./q_stand.js";
 
-export const QUESTIONS = [shot, compare, stand, shots, games, bag];
+export const QUESTIONS = [shot, compare, stand, shots, games, spares, bag];
