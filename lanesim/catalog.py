@@ -14,7 +14,7 @@ import msgspec
 
 from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
-from .equipment.drilling import DEFAULT_GRIP, Grip, load_grip
+from .equipment.grip import DEFAULT_GRIP, Grip, load_grip
 from .equipment.layout import Layout
 from .errors import InputError, nearest_name, shown
 from .files import parse_toml, read_text, read_toml
@@ -63,7 +63,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 
 
 def read_grip(spec: str, folder: Path = Path()) -> Grip:
-    """A grip by 'standard' (drilling.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
+    """A grip by 'standard' (grip.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
     return DEFAULT_GRIP if spec == "standard" else load_grip(folder / spec)
 
 

@@ -19,7 +19,7 @@ from .errors import InputError
 if TYPE_CHECKING:
     from .bag.plan import BagPlan
     from .equipment.ball import Ball
-    from .fit.fit import FitResult
+    from .fit.result import FitResult
     from .lane.pattern import OilPattern
     from .lines.lineup import LineResult
     from .motion.trajectory import Trajectory
@@ -261,7 +261,8 @@ def fit_shots(shots: str | Path, player: Any = None, pattern: Any = None, *,
         given[name] = as_ball(name)
     for name in {*log.pattern} - {*patterns}:
         patterns[name] = as_pattern(name)
-    return estimate(log, given, patterns, hand=who.release.hand, usual=who.release, seed=seed)
+    return estimate(log, given, patterns, hand=who.release.hand, usual=who.release,
+                    spread=who.spread, seed=seed)
 
 
 def plan_bag(event: str | Path, *, shots: int | None = None, seed: int = 1,

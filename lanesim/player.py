@@ -84,6 +84,10 @@ def check_hand(hand: str) -> str:
     return hand
 
 
+# Largest accepted standard deviations, in the order of Spread's fields
+SPREAD_LIMITS = (5.0, 3.0, 3.0, 120.0, 30.0, 20.0)
+
+
 @dataclass(frozen=True)
 class Spread:
     """Standard deviations of a player's release from shot to shot, independent and normal."""
@@ -96,8 +100,7 @@ class Spread:
     sd_tilt_deg: float
 
     def __post_init__(self) -> None:
-        limits = (5.0, 3.0, 3.0, 120.0, 30.0, 20.0)
-        for field, high in zip(fields(self), limits, strict=True):
+        for field, high in zip(fields(self), SPREAD_LIMITS, strict=True):
             check_range(field.name, getattr(self, field.name), 0, high)
         if not any(asdict(self).values()):
             raise InputError("the spread is empty: give at least one standard deviation above 0")
