@@ -202,9 +202,11 @@ def fit(asked: FitAsked, nouns: Nouns, tell: Any) -> Answer:
                 for name in sorted(set(log.pattern))}
     usual = nouns.release(plain)
     tell.progress(0, 0, "fitting")
-    found = fit_shots(log, balls, patterns, hand=usual.hand, usual=usual, seed=asked.seed,
-                      progress=lambda words: tell.progress(0, 0, words))
-    spread = estimate_spread(log, hand=usual.hand, usual=usual)
+    player = nouns.player(plain)
+    found = fit_shots(log, balls, patterns, hand=usual.hand, usual=usual, spread=player.spread,
+                      seed=asked.seed, progress=lambda words: tell.progress(0, 0, words))
+    spread = estimate_spread(log, hand=usual.hand, usual=usual, spread=player.spread,
+                             assumed=player.spread_source)
     stem = asked.file.rsplit(".", 1)[0]
     answer = Answer(
         found.to_dict() | {"spread": spread.to_dict()},
