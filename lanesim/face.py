@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from .equipment.ball import Ball
     from .fit.result import FitResult
     from .lane.pattern import OilPattern
-    from .lines.lineup import LineResult
+    from .lines.judge import LineResult
     from .motion.trajectory import Trajectory
     from .pins.score import GameScores
     from .player import Player, Release
@@ -190,7 +190,7 @@ def lineup(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_
     from .lines import lineup as search
 
     who = as_player(player, settings)
-    return search.find_line(as_ball(ball), as_pattern(pattern), who.release, who.spread, aim=aim,
+    return search.find_line(as_ball(ball), who.release, as_pattern(pattern), who.spread, aim=aim,
                             seed=seed, shots=search.DEFAULT_SHOTS if shots is None else shots)
 
 
@@ -201,7 +201,7 @@ def odds(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PA
     from .studies import odds as study
 
     who = as_player(player, settings)
-    return study.odds([as_ball(b) for b in _several(ball)], as_pattern(pattern), who.release,
+    return study.odds([as_ball(b) for b in _several(ball)], who.release, as_pattern(pattern),
                       who.spread, lines=lines, aim=aim, seed=seed,
                       shots=study.DEFAULT_SHOTS if shots is None else shots)
 

@@ -27,7 +27,7 @@ from lanesim.player import LEVELS, Release, Spread
 
 BALL, PATTERN = "strong-solid", "medium-42"
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
-                  launch_angle_deg=-2.8)
+                  launch_angle_deg=-2.2)
 
 
 @pytest.fixture(scope="module")
@@ -485,7 +485,7 @@ def test_the_command_says_what_is_wrong_in_one_line(lanesim, empty_folder, balls
 def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for(
         lanesim, empty_folder, balls, patterns):
     from lanesim.fit.shots_file import write_shots
-    from lanesim.lane.pattern import pattern_text
+    from lanesim.lane.oil_file import pattern_text
 
     (empty_folder / "mine.oil").write_text(
         pattern_text(replace(patterns[PATTERN], name="our-house")))
@@ -514,7 +514,7 @@ FEW = {
     "throw": (),
     "compare": ("--finish", "1000", "--finish", "2000", "--shots", "64"),
     "sweep": ("--over", "speed=17:19:2"),
-    "lineup": ("--shots", "64", "--search-shots", "1000"),
+    "lineup": ("--shots", "64", "--effort", "quick"),
     "odds": ("--line", "given", "--shots", "64"),
     "wear": ("--ball", "strong-solid", "--shots", "32", "--sets", "4"),
     "transition": ("--games", "1", "--lanes", "1", "--shots", "16"),
@@ -593,8 +593,8 @@ def test_provenance_and_own_measure_are_in_the_text(lanesim, demo_fit):
     assert "model    assumed" in lanesim("throw").stdout
     shown = lanesim("odds", *FEW["odds"], *fit_options, "--ball", "weak-pearl").stdout
     assert "model: fitted to 48 shots; ball 'weak-pearl' assumed" in shown
-    # the line is given as the player measures it, -2.8 deg; the offset makes the true one
-    assert "24.0, -2.80 deg" in shown
+    # the line is given as the player measures it, -2.2 deg; the offset makes the true one
+    assert "24.0, -2.20 deg" in shown
     for command in ("compare", "sweep", "wear", "transition"):
         assert "model: fitted to 48 shots" in lanesim(
             command, *FEW[command], *fit_options).stdout

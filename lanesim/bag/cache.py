@@ -23,13 +23,13 @@ from ..files import write_bytes
 HEADER = b"lanesim record 1\n"
 PACKAGE = Path(__file__).parents[1]
 # whose text decides what a shot, a line, its worth or a lane's change is
-SHOT_SOURCES = (*(f"motion/kernels/{path.name}"
-                  for path in sorted((PACKAGE / "motion" / "kernels").glob("*.py"))),
+SHOT_SOURCES = (*(f"{folder}/{path.name}" for folder in ("motion/kernels", "lines")
+                  for path in sorted((PACKAGE / folder).glob("*.py"))),
                 "motion/setup.py", "motion/batch.py", "motion/trajectory.py", "motion/pocket.py",
                 "lane/geometry.py", "units.py", "player.py", "streams.py", "bag/search.py",
                 "bag/judging.py", "pins/spares.py", "pins/table.py", "data/carry.npz",
                 "data/spares.npz")
-LANE_SOURCES = (*SHOT_SOURCES, "studies/transition.py", "lines/lineup.py", "bag/plan.py")
+LANE_SOURCES = (*SHOT_SOURCES, "studies/transition.py", "bag/plan.py")
 
 
 @functools.cache

@@ -32,7 +32,7 @@ from ..errors import InputError, check_range
 from ..lane.friction import FrictionModel
 from ..lane.geometry import BOARD_M
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LAYDOWN_RANGE, board_at_arrows
+from ..lines.plane import LAYDOWN_RANGE, board_at_arrows
 from ..motion import setup
 from ..motion.pocket import POCKET
 from ..motion.trajectory import throw_many

@@ -111,7 +111,7 @@ DEMO_COLUMNS = ("laydown_board", "launch_angle_deg", "speed_mph", "rev_rpm", "ro
                 "speed_pins_mph", "entry_board", "entry_angle_deg", "outcome")
 
 DEMO_RELEASE = Release(speed_mph=18.0, rev_rpm=380.0, rotation_deg=48.0, tilt_deg=14.0,
-                       laydown_board=24.0, launch_angle_deg=-2.7)
+                       laydown_board=24.0, launch_angle_deg=-2.15)
 
 DEMO_DECIMALS = {"rev_rpm": 0, "rotation_deg": 0, "tilt_deg": 0, "launch_angle_deg": 2}
 

@@ -33,7 +33,7 @@ KINDS = ("ball_friction", "oil_amount", "angle_offset", "rotation_offset")
 COLUMNS = (*RELEASES, "board_at_40ft", "board_at_50ft", "breakpoint_board", "entry_board",
            "entry_angle_deg")
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
-                  launch_angle_deg=-2.8)
+                  launch_angle_deg=-2.2)
 
 
 def test_a_linear_model_gives_the_closed_form_gaussian_posterior():
