@@ -4,11 +4,11 @@
 import { h, num } from "./dom.js";
 
 export class StandMap {
-  /** scale: colours from nothing up; stand({laydown_board, target_board}) is told. */
-  constructor(scale, stand) {
+  /** scale: colours from nothing up; arrows: boards of the columns; stand({laydown_board, target_board}) is told. */
+  constructor(scale, arrows, stand) {
     this.colors = scale;
     this.rows = new Map();
-    this.arrows = [];
+    this.arrows = arrows;
     this.line = null;
     this.top = 0.01;
     this.canvas = h("canvas", { class: "map", role: "img", tabindex: "0" });

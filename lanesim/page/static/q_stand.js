@@ -15,7 +15,7 @@ export const sentence = "Where do I stand?";
 const elsewhere = (shot) => ({ ...shot, laydown_board: 20, target_board: 12 });
 
 export function show(root) {
-  const map = new StandMap(state.start.scale.heat, (line) => setShot(line));
+  const map = new StandMap(state.start.scale.heat, state.start.map_arrows, (line) => setShot(line));
   const room = h("p", { class: "room" });
   let about = "";
   const asked = () => elsewhere(state.shot);
