@@ -33,7 +33,7 @@ def spare(asked: SparesAsked, nouns: Nouns) -> dict[str, Any]:
 
     Boards are the player's. `line` is the straight line from the shot's laydown board.
     """
-    from ..lines.lineup import board_at_arrows
+    from ..lines.plane import board_at_arrows
     from ..pins.score import leave_mask, leave_name
     from ..pins.spares import player_spares, spread_at_pins
     from ..player import Release

@@ -162,18 +162,19 @@ class LineAsked(Spreading, kw_only=True):
 
 def best_line(asked: LineAsked, nouns: Nouns, tell: Teller) -> Answer:
     """Where to stand and what to aim at, how much room there is, and what else would do."""
-    from ..lines.lineup import find_line, miss_report
+    from ..lines.lineup import find_line
+    from ..lines.misses import miss_report
     from ..motion.pocket import OUTCOME_WORDS
     from ..studies.odds import has_carry_table, with_pins
 
     ball, pattern, player = nouns.ball(asked), nouns.pattern(asked), nouns.player(asked)
     basis = nouns.basis(asked.fitted)
     tell.progress(0, 1, "looking for the line")
-    line = find_line(ball, pattern, player.release, player.spread, shots=asked.shots,
+    line = find_line(ball, player.release, pattern, player.spread, shots=asked.shots,
                      seed=asked.seed, aim=asked.aim, judge_others=3, friction=basis.friction,
                      progress=lambda done, total: tell.progress(0.8 * done, total))
     tell.progress(0.8, 1, "room for misses")
-    room = miss_report(ball, pattern, line.release, player.spread, shots=min(asked.shots, 2048),
+    room = miss_report(ball, line.release, pattern, player.spread, shots=min(asked.shots, 2048),
                        seed=asked.seed, aim=asked.aim, friction=basis.friction)
     pins = with_pins(line).pins if has_carry_table() else None
     shown = basis.measured(line.release)
