@@ -116,9 +116,16 @@ def test_games_say_what_the_command_says(page, spreading):
 
 
 def test_a_log_is_judged(page, spreading):
-    asked = spreading | {"file": "demo_log.csv", "today": "2026-06-30", "shots": 64, "sets": 4}
+    log = page.folder / "log.csv"
+    log.write_text("date,ball,games\n2026-01-10,strong-solid,30\n")
+    asked = spreading | {"file": "log.csv", "today": "2026-02-01", "shots": 64, "sets": 4}
     found, _ = answer_of(page, "wear", asked)
-    assert found["sentences"] and found["tables"][0]["rows"]
+    told = command("wear", log, "--json", "--today", "2026-02-01", "--shots", 64, "--sets", 4,
+                   *release_options(spreading))
+    ours, theirs = found["numbers"]["balls"][0], told["balls"][0]
+    assert ours["advice"] == theirs["advice"] and ours["standings"] == theirs["standings"]
+    assert theirs["advice"][0] in found["sentences"][0]
+    log.unlink()
 
 
 def test_shots_are_fitted_and_the_fit_is_used(page, spreading):
