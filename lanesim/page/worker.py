@@ -24,7 +24,7 @@ from .results import Results
 from .studies import STUDIES, Teller
 from .wire import encode
 
-NICENESS = 10
+NICENESS = 5
 _EVERY_S = 0.1
 
 
