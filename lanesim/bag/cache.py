@@ -103,7 +103,7 @@ class Cache:
 
 def _pack(arrays: dict[str, np.ndarray], key: str) -> bytes:
     buffer = io.BytesIO()
-    np.savez(buffer, **arrays)
+    np.savez(buffer, allow_pickle=False, **arrays)
     body = key.encode() + b"\n" + buffer.getvalue()
     return HEADER + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
 

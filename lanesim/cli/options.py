@@ -39,7 +39,7 @@ PICTURE_KINDS = (".png", ".svg", ".pdf")
 # The release a command uses where neither an option nor a player file says otherwise. Speed and
 # rev rate: means of professional men (read, 2020); rotation and tilt: within what is coached and
 # common; laydown and angle: a line that finds the pocket on medium-42 (our own computation).
-DEFAULT_RELEASE: dict[str, float] = {
+DEFAULT_RELEASE: dict[str, Any] = {
     "speed_mph": 18.6,
     "rev_rpm": 436.0,
     "rotation_deg": 45.0,
@@ -179,8 +179,9 @@ def build_player(
         chosen = level or DEFAULT_LEVEL
         player = Player("player", Release(**DEFAULT_RELEASE), named_spread(chosen),
                         f"assumed level {chosen}")
-    given = {"speed_mph": speed, "rev_rpm": revs, "rotation_deg": rotation, "tilt_deg": tilt,
-             "laydown_board": laydown, "launch_angle_deg": angle, "hand": hand}
+    given: dict[str, Any] = {
+        "speed_mph": speed, "rev_rpm": revs, "rotation_deg": rotation, "tilt_deg": tilt,
+        "laydown_board": laydown, "launch_angle_deg": angle, "hand": hand}
     release = replace(player.release, **{k: v for k, v in given.items() if v is not None})
     if target is not None:
         board, feet = parse_target(target)

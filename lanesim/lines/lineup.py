@@ -151,6 +151,7 @@ def _others(found: Found, speeds: np.ndarray, shots: int) -> tuple[Line, ...]:
         if np.all(np.abs(np.array(taken) - rated.lines[i, 0]) >= _OTHERS_BOARDS):
             taken.append(rated.lines[i, 0])
             span = wilson(min(1.0, max(0.0, rated.worth[i])) * shots, shots)
-            out.append(Line(*map(float, rated.lines[i]), float(speeds[rated.which[i]]),
+            laydown, angle = map(float, rated.lines[i])
+            out.append(Line(laydown, angle, float(speeds[rated.which[i]]),
                             span.rate, span.low, span.high))
     return tuple(out)

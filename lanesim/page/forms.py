@@ -22,14 +22,14 @@ EXAMPLE_FILES = ("demo_event.toml", "demo_event_balls.toml", "demo_player.toml",
                  "demo_log.csv")
 
 
-class FormAsked(Asked, kw_only=True):
+class FormAsked(Asked, frozen=True, kw_only=True):
     """Which file, and as what it is to be read: player, balls or event."""
 
     name: str
     kind: str
 
 
-class FormWritten(Asked, kw_only=True):
+class FormWritten(Asked, frozen=True, kw_only=True):
     """A form's fields, to be written."""
 
     name: str

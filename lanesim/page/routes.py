@@ -70,20 +70,32 @@ def guarded(handler: Handler) -> Handler:
     return careful
 
 
-class PatternAsked(Asked, kw_only=True):
+<<<<<<< HEAD
+class PatternAsked(Asked, frozen=True, kw_only=True):
+=======
+class PatternAsked(Asked, frozen=True, kw_only=True):
+>>>>>>> main
     """Which pattern, and on which fit's basis."""
 
     pattern: str
     fitted: str = ""
 
 
-class FileAsked(Asked, kw_only=True):
+<<<<<<< HEAD
+class FileAsked(Asked, frozen=True, kw_only=True):
+=======
+class FileAsked(Asked, frozen=True, kw_only=True):
+>>>>>>> main
     """One file of the folder by name."""
 
     name: str
 
 
-class FileWritten(Asked, kw_only=True):
+<<<<<<< HEAD
+class FileWritten(Asked, frozen=True, kw_only=True):
+=======
+class FileWritten(Asked, frozen=True, kw_only=True):
+>>>>>>> main
     """A file to write into the folder."""
 
     name: str
@@ -91,13 +103,13 @@ class FileWritten(Asked, kw_only=True):
     over: bool = False
 
 
-class JobAsked(Asked, kw_only=True):
+class JobAsked(Asked, frozen=True, kw_only=True):
     """Which job."""
 
     id: str
 
 
-class StudyAsked(Asked, kw_only=True):
+class StudyAsked(Asked, frozen=True, kw_only=True):
     """A question to a study; start false: only look whether it is answered or on its way."""
 
     asked: msgspec.Raw

@@ -22,7 +22,7 @@ _USUAL = ("10", "7", "9", "6", "4", "3", "2", "8", "5", "3-10", "6-10", "2-7", "
           "3-6-10", "2-8", "3-9", "5-7", "7-10")
 
 
-class SparesAsked(Spreading, kw_only=True):
+class SparesAsked(Spreading, frozen=True, kw_only=True):
     """The pins that stand."""
 
     pins: Annotated[tuple[int, ...], msgspec.Meta(min_length=1, max_length=10)]

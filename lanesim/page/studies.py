@@ -42,7 +42,7 @@ class Study:
 # --- side by side ------------------------------------------------------------------------------
 
 
-class CompareAsked(Asked, kw_only=True):
+class CompareAsked(Asked, frozen=True, kw_only=True):
     """Shots side by side; the first is what the others are compared with."""
 
     shots_thrown: Annotated[list[Shot], msgspec.Meta(min_length=2, max_length=8)]
@@ -104,7 +104,7 @@ def _spread(level: str, player: str, nouns: Nouns) -> tuple[Any, str]:
 # --- where to stand ----------------------------------------------------------------------------
 
 
-class MapAsked(Spreading, kw_only=True):
+class MapAsked(Spreading, frozen=True, kw_only=True):
     """The map of laydown against arrow board; the shot's own line plays no part."""
 
     shots: Count = 64
@@ -134,7 +134,7 @@ def standing(asked: MapAsked, nouns: Nouns, tell: Teller) -> Answer:
                              f"{asked.shots} shots find the pocket."])
 
 
-class CorridorAsked(Spreading, kw_only=True):
+class CorridorAsked(Spreading, frozen=True, kw_only=True):
     """The room on the shot's own line."""
 
     seed: Seed = 1
@@ -152,7 +152,7 @@ def corridor(asked: CorridorAsked, nouns: Nouns) -> dict[str, Any]:
             "spread_source": player.spread_source}
 
 
-class LineAsked(Spreading, kw_only=True):
+class LineAsked(Spreading, frozen=True, kw_only=True):
     """The best line: as `lanesim lineup` takes it."""
 
     aim: str = "pocket"

@@ -26,7 +26,7 @@ def _within(low: int, high: int) -> Any:
 # --- as the games go by ------------------------------------------------------------------------
 
 
-class GamesAsked(Spreading, kw_only=True):
+class GamesAsked(Spreading, frozen=True, kw_only=True):
     """Games played shot by shot: as `lanesim transition` takes them."""
 
     others: Annotated[tuple[str, ...], msgspec.Meta(max_length=4)] = ()
@@ -117,7 +117,7 @@ def _advice(found: Any) -> list[str]:
     return out
 
 
-class WearAsked(Spreading, kw_only=True):
+class WearAsked(Spreading, frozen=True, kw_only=True):
     """A log of games on each ball: as `lanesim wear` takes it."""
 
     file: str
@@ -176,7 +176,7 @@ def wear(asked: WearAsked, nouns: Nouns, tell: Any) -> Answer:
 # --- measured shots ----------------------------------------------------------------------------
 
 
-class FitAsked(Spreading, kw_only=True):
+class FitAsked(Spreading, frozen=True, kw_only=True):
     """A file of measured shots: as `lanesim fit` takes it."""
 
     file: str
@@ -253,7 +253,7 @@ def _found_ball(name: str, nouns: Nouns) -> Any:
 # --- the bag -----------------------------------------------------------------------------------
 
 
-class BagAsked(Asked, kw_only=True):
+class BagAsked(Asked, frozen=True, kw_only=True):
     """An event file of the folder: as `lanesim bag` takes it."""
 
     file: str

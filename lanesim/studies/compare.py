@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, fields, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from ..lane.pattern import OilPattern
 from ..lines.judge import judge_line
 from ..motion.trajectory import Trajectory, throw
 from ..player import Release, Spread
+from ..results import Result, Story
 from ..stats import Difference
 from .odds import BallOdds, difference, has_carry_table, with_pins
 
@@ -56,8 +57,8 @@ class Variant:
     pattern: OilPattern
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Result):
     """What `compare` found, in the order of the variants; the first is the reference.
 
     Attributes
@@ -78,6 +79,27 @@ class Comparison:
     shots: int = 0
     seed: int = 0
     judged: tuple[BallOdds, ...] = ()
+
+    _figure: ClassVar[str] = "lanesim.figures.compare:draw_comparison"
+
+    def story(self) -> Story:
+        """Where each ends, and what a player's spread makes of it."""
+        header = ["", "breakpoint [board]", "at [ft]", "entry [board]", "angle [deg]", "outcome"]
+        if self.judged:
+            header.append("pocket [%]")
+        if self.with_pins:
+            header += ["strikes [%]", "pins a game"]
+        rows = []
+        for n, (label, shot) in enumerate(zip(self.labels, self.trajectories, strict=True)):
+            row = [label, f"{shot.breakpoint_board:.1f}", f"{shot.breakpoint_ft:.1f}",
+                   f"{shot.entry_board:.1f}", f"{shot.entry_angle_deg:.1f}", shot.outcome]
+            if self.judged:
+                row.append(f"{100 * self.judged[n].line.pocket.rate:.0f}")
+            pins = self.judged[n].pins if self.judged else None
+            if pins is not None:
+                row += [f"{100 * pins.strike_rate:.0f}", f"{pins.pins_per_game:.0f}"]
+            rows.append(row)
+        return Story(f"{len(rows)} compared: {', '.join(self.labels)}", (), header, rows)
 
     @property
     def labels(self) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from ..motion.pocket import GUTTER, POCKET
 from ..motion.trajectory import ShotTable
 from ..player import Release, Spread
 from ..progress import Progress, silent
+from ..results import Result, Story
 from ..stats import Difference, paired_difference, shots_to_see, two_sided_z
 
 if TYPE_CHECKING:
@@ -93,8 +94,8 @@ def _round_up(shots: float) -> int:
     return int(-(-shots // unit) * unit)
 
 
-@dataclass(frozen=True)
-class OddsResult:
+@dataclass(frozen=True, repr=False)
+class OddsResult(Result):
     """Odds of one or more balls on one pattern, and every pair compared."""
 
     pattern: str
@@ -106,6 +107,22 @@ class OddsResult:
     seed: int
     balls: tuple[BallOdds, ...]
     comparisons: tuple[Comparison, ...]
+
+    _figure: ClassVar[str] = "lanesim.figures.odds:draw_odds"
+
+    def story(self) -> Story:
+        """Each ball's line and rates, and the differences in words."""
+        header = ["", "laydown [board]", "angle [deg]", "pocket [%]", "strikes [%]", "pins a game"]
+        rows = []
+        for ball in self.balls:
+            line, pins = ball.line, ball.pins
+            rows.append([line.ball, f"{line.release.laydown_board:.1f}",
+                         f"{line.release.launch_angle_deg:.2f}", f"{100 * line.pocket.rate:.1f}",
+                         f"{100 * pins.strike_rate:.1f}" if pins else "-",
+                         f"{pins.pins_per_game:.0f}" if pins else "-"])
+        return Story(f"{', '.join(b.line.ball for b in self.balls)} on {self.pattern}, "
+                     f"{self.shots:,} shots each", (), header, rows,
+                     [f"{c.sentence()}." for c in self.comparisons])
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, ready for files.to_json."""

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from ..lane.pattern import OilPattern
 from ..motion.pocket import OUTCOMES
 from ..motion.trajectory import ShotTable, throw_many
 from ..player import RELEASE_COLUMNS, Release
+from ..results import Result, Story
 
 MAX_POINTS = 200_000
 _CHUNK = 2048  # shots between two progress reports
@@ -81,8 +83,8 @@ class Axis:
         return tuple(f"{value:.6g}" for value in self.values)
 
 
-@dataclass(frozen=True)
-class Sweep:
+@dataclass(frozen=True, repr=False)
+class Sweep(Result):
     """Results on the grid.
 
     Attributes
@@ -99,6 +101,23 @@ class Sweep:
     axes: tuple[Axis, ...]
     values: dict[str, np.ndarray]
     outcome: np.ndarray
+
+    _figure: ClassVar[str] = "lanesim.figures.heat:draw_sweep"
+
+    def story(self) -> Story:
+        """The entry boards, and how many points ended how."""
+        counts = ", ".join(f"{name} {n}" for name, n in self.counts().items() if n)
+        facts = [(axis.setting.name, f"{axis.labels[0]} to {axis.labels[-1]} {axis.setting.unit}, "
+                                     f"{len(axis.values)} values") for axis in self.axes]
+        header: Sequence[str] = ()
+        rows: list[list[str]] = []
+        if len(self.axes) == 2:
+            up, across = self.axes
+            header = [f"entry board; {up.setting.name} down", *across.labels]
+            rows = [[label, *(f"{v:.1f}" if math.isfinite(v) else "-" for v in line)]
+                    for label, line in zip(up.labels, self.values["entry_board"], strict=True)]
+        return Story(f"{self.ball} on {self.pattern}, {self.outcome.size} throws: {counts}", facts,
+                     header, rows)
 
     @property
     def shape(self) -> tuple[int, ...]:
