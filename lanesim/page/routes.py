@@ -70,32 +70,20 @@ def guarded(handler: Handler) -> Handler:
     return careful
 
 
-<<<<<<< HEAD
 class PatternAsked(Asked, frozen=True, kw_only=True):
-=======
-class PatternAsked(Asked, frozen=True, kw_only=True):
->>>>>>> main
     """Which pattern, and on which fit's basis."""
 
     pattern: str
     fitted: str = ""
 
 
-<<<<<<< HEAD
 class FileAsked(Asked, frozen=True, kw_only=True):
-=======
-class FileAsked(Asked, frozen=True, kw_only=True):
->>>>>>> main
     """One file of the folder by name."""
 
     name: str
 
 
-<<<<<<< HEAD
 class FileWritten(Asked, frozen=True, kw_only=True):
-=======
-class FileWritten(Asked, frozen=True, kw_only=True):
->>>>>>> main
     """A file to write into the folder."""
 
     name: str
