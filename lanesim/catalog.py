@@ -6,12 +6,14 @@ file is TOML too. Unknown keys are refused, and a mistyped name gets the nearest
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import msgspec
 
+from .defaults import LEVEL
 from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
 from .equipment.grip import DEFAULT_GRIP, Grip, load_grip
@@ -23,8 +25,6 @@ from .lane.pattern import OilPattern
 from .player import LEVELS, Player, Release, Spread
 
 DATA = Path(__file__).parent / "data"
-DEFAULT_BALL = "strong-solid"
-DEFAULT_PATTERN = "medium-42"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -50,6 +50,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     val_deg: float
     grip: str = ""
     note: str = ""
+    invented: bool = False
 
     def ball(self, name: str, folder: Path) -> Ball:
         """The validated ball; a grip file is looked for in `folder`."""
@@ -57,6 +58,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
         return Ball(
             name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
             diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
+            invented=self.invented,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
                         self.oil_extractions, strength=self.strength),
             layout=Layout(self.drilling_deg, self.pin_to_pap_in, self.val_deg),
@@ -96,6 +98,20 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
 def shipped_balls() -> dict[str, Ball]:
     """The invented demo balls."""
     return read_balls(DATA / "balls.toml")
+
+
+def invented_words(balls: Iterable[Ball] = (), patterns: Iterable[OilPattern] = ()) -> str:
+    """What of these is made up, for an answer and a picture's small print; '' if nothing is.
+
+    As in "invented ball and oil patterns"; by name where others are not made up.
+    """
+    words = []
+    for kind, things in (("ball", tuple(balls)), ("oil pattern", tuple(patterns))):
+        made_up = list(dict.fromkeys(thing.name for thing in things if thing.invented))
+        if made_up:
+            names = "" if all(thing.invented for thing in things) else " " + ", ".join(made_up)
+            words.append(kind + "s" * (len(made_up) > 1) + names)
+    return f"invented {' and '.join(words)}" if words else ""
 
 
 def ball_names() -> list[str]:
@@ -149,7 +165,7 @@ class PlayerEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     tilt_deg: float = Release.tilt_deg
     laydown_board: float = Release.laydown_board
     launch_angle_deg: float = Release.launch_angle_deg
-    level: str = "200"
+    level: str = LEVEL
     spread: dict[str, float] = {}
     spread_source: str = ""
 

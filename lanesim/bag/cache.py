@@ -29,7 +29,8 @@ SHOT_SOURCES = (*(f"{folder}/{path.name}" for folder in ("motion/kernels", "line
                 "lane/geometry.py", "units.py", "player.py", "streams.py", "bag/search.py",
                 "bag/judging.py", "pins/spares.py", "pins/table.py", "data/carry.npz",
                 "data/spares.npz")
-LANE_SOURCES = (*SHOT_SOURCES, "studies/transition.py", "bag/plan.py")
+LANE_SOURCES = (*SHOT_SOURCES, "studies/play.py", "studies/moves.py", "studies/transition.py",
+                "bag/plan.py")
 
 
 @functools.cache

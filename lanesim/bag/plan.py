@@ -372,8 +372,8 @@ def _play(event: Event, one: Round, after: list[int], seed: int) -> list[OilPatt
         board = float(np.clip(line.laydown_board[mine] + apart, *LAYDOWN_RANGE))
         release = replace(player.release, laydown_board=board,
                           launch_angle_deg=float(line.launch_angle_deg[mine]))
-        entrants.append(Entrant(replace(player, release=release), balls[mine], f"player {n + 1}"))
-    stages = pattern_after(pattern, max(after), entrants, seed=seed, lanes=lanes.lanes,
+        entrants.append(Entrant(balls[mine], replace(player, release=release), f"player {n + 1}"))
+    stages = pattern_after(entrants, pattern, max(after), seed=seed, lanes=lanes.lanes,
                            follow=lanes.follow, friction=event.friction)
     return [stages[n] for n in after]
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option("--boards", nargs=2, type=float, default=(6.0, 35.0), show_default=True,
               metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
 @c.effort_option
-@c.sampling_options(8192, least=2)
+@c.sampling_options("lineup")
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(
@@ -63,9 +63,8 @@ def command(
     pins = with_pins(line).pins if has_carry_table() else None
     if out is not None:
         from ..figures.lineup import draw_lineup
-        from ..files import save_figure
 
-        save_figure(draw_lineup(line), out)
+        c.save_pictures([(out, draw_lineup(line))], [ball], [pattern])
     if as_json:
         c.print_json(line.to_dict() | {
             "misses": room.to_dict(), "pins": pins.to_dict() if pins else None,

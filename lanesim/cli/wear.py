@@ -22,6 +22,7 @@ from .common import (
     print_table,
     progress,
     sampling_options,
+    save_pictures,
     say_weight,
     say_written,
     strike_text,
@@ -49,7 +50,7 @@ if TYPE_CHECKING:
 @pattern_option
 @player_options
 @fitted_option
-@sampling_options(512, least=16, most=1_000_000)
+@sampling_options("wear")
 @picture_option("Draw the wear curves with their bands into FILE (.png, .svg or .pdf).")
 @json_option
 def command(
@@ -78,7 +79,6 @@ def command(
 
     from ..catalog import DATA, read_balls, shipped_balls
     from ..equipment.ball_log import load_log, parse_day
-    from ..files import save_figure
     from ..studies import wear
 
     balls = shipped_balls() if balls_file is None else read_balls(balls_file)
@@ -92,18 +92,19 @@ def command(
     names = wear.checked_names(log, balls, only)
     announce_compile("batch")
     with progress("Wearing covers") as report:
-        result = wear.study(
-            log, balls, pattern, player, today=now,
+        result = wear.wear(
+            log, balls, player, pattern, today=now,
             event=None if event is None else parse_day(event, "--event"),
             only=names, games_per_week=games_per_week,
             allowed_boards=wear.ALLOWED_BOARDS if allowed is None else allowed,
-            shots=shots, sets=sets, seed=seed, friction=basis.friction, report=report,
+            shots=shots, sets=sets, seed=seed, friction=basis.friction, progress=report,
         )
     words = basis.provenance([balls[name] for name in names], [pattern])
     if out is not None:
         from ..figures.wear import draw_wear
 
-        say_written(save_figure(draw_wear(result), out))
+        shown = [balls[name] for name in names]
+        say_written(*save_pictures([(out, draw_wear(result))], shown, [pattern]))
     say_weight(balls[name] for name in names)
     if as_json:
         print_json(result.to_dict()
@@ -127,6 +128,9 @@ def command(
         "Assumed: "
         + ";\n  ".join(wear.ASSUMPTIONS) + "."
     )
+    click.echo("\nCautions")
+    for text in wear.CAUTIONS:
+        click.echo(f"  {text}")
 
 
 def _print_ball(ball: BallWear) -> None:

@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..errors import InputError, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -23,7 +24,7 @@ from .plane import board_at_arrows
 from .throwing import Thrower
 from .worth import Objective, Worth, worth_of
 
-DEFAULT_SHOTS = 1024
+DEFAULT_SHOTS = SHOTS["lineup"][0]
 # Three of 39 boards are the pocket: a ball that comes down on any board alike finds it this often.
 CHANCE_RATE = (HIGH_FROM_BOARD - LIGHT_TO_BOARD) / BOARDS
 
@@ -148,7 +149,7 @@ def judge_line(
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     friction: FrictionModel = DEFAULT_FRICTION,
     aim: str | Worth | Objective = "pocket",
     film: np.ndarray | None = None,

@@ -15,7 +15,7 @@ from typing import Any, ClassVar
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..errors import InputError
+from ..errors import InputError, check_kind
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BALL_RADIUS_M, BOARD_M
 from ..lane.pattern import OilPattern
@@ -177,6 +177,9 @@ def throw(
     friction : lane and lubrication parameters (assumed defaults).
     rtol : relative tolerance of solve_ivp.
     """
+    for name, given, kind in (("ball", ball, Ball), ("release", release, Release),
+                              ("pattern", pattern, OilPattern)):
+        check_kind(name, given, kind)
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
     film = pattern.film_m(release.hand)
     shot = setup.shot_matrix(release.row())[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any, ClassVar
@@ -12,13 +12,15 @@ import numpy as np
 
 from ..equipment.ball import Ball
 from ..equipment.cover import parse_finish
-from ..errors import InputError, nearest_name
+from ..errors import InputError, check_kind, nearest_name
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
+from ..lines.throwing import check_nouns
 from ..motion.pocket import OUTCOMES
 from ..motion.trajectory import ShotTable, throw_many
 from ..player import RELEASE_COLUMNS, Release
+from ..progress import Progress, silent
 from ..results import Result, Story
 
 MAX_POINTS = 200_000
@@ -70,10 +72,26 @@ MEASURES: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Axis:
-    """One setting and the values it takes; finishes are (grit, polished) pairs."""
+    """One setting, by itself or by its name, and the values it takes.
+
+    Finishes are (grit, polished) pairs.
+    """
 
     setting: Setting
     values: tuple[Any, ...]
+
+    def __post_init__(self) -> None:
+        if isinstance(self.setting, str):
+            if self.setting not in SETTINGS:
+                raise nearest_name(self.setting, SETTINGS, "setting")
+            object.__setattr__(self, "setting", SETTINGS[self.setting])
+        check_kind("a sweep's setting", self.setting, Setting)
+        if isinstance(self.values, str) or not isinstance(self.values, Iterable):
+            raise InputError(f"the values of {self.setting.name} are {self.values!r}; accepted: a "
+                             "list of them")
+        object.__setattr__(self, "values", tuple(self.values))
+        if not self.values:
+            raise InputError(f"no value of {self.setting.name} to sweep over")
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -207,7 +225,7 @@ def sweep(
     *,
     target: tuple[float, float | None] | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = silent,
 ) -> Sweep:
     """Throw every point of the grid with the batch engine.
 
@@ -225,6 +243,7 @@ def sweep(
         for no axis, one given twice, a value outside its range (before anything is thrown), or
         more than MAX_POINTS points.
     """
+    check_nouns([ball], release, pattern, None)
     balls, ball_of, rows = check_grid(ball, release, axes, target)
     total = len(rows)
     tables = []
@@ -232,8 +251,7 @@ def sweep(
         used, which = np.unique(ball_of[start:stop], return_inverse=True)
         tables.append(throw_many([balls[k] for k in used], rows[start:stop], pattern,
                                  hand=release.hand, which=which, friction=friction))
-        if progress:
-            progress(stop, total)
+        progress(stop, total)
     shape = tuple(len(axis.values) for axis in axes)
     return Sweep(
         ball.name, pattern.name, release, tuple(axes),
