@@ -42,22 +42,23 @@ class GamesAsked(Spreading, frozen=True, kw_only=True):
 def games(asked: GamesAsked, nouns: Nouns, tell: Any) -> Answer:
     """What becomes of the oil and of each ball's reaction."""
     from ..figures.transition import draw_transition
-    from ..studies import transition as study
+    from ..studies.play import Entrant
+    from ..studies.transition import ASSUMPTIONS, transition
 
     ball, pattern, player = nouns.ball(asked), nouns.pattern(asked), nouns.player(asked)
     basis = nouns.basis(asked.fitted)
     if not -5 <= asked.apart_boards <= 5:
         raise InputError(f"apart is {asked.apart_boards:g} boards; accepted: -5 to 5 boards")
-    entrants = [study.Entrant(player, ball, player.name)]
+    entrants = [Entrant(ball, player, player.name)]
     for n in range(1, asked.players):
         boards = asked.apart_boards * ((n + 1) // 2) * (-1 if n % 2 else 1)
         line = replace(player.release, laydown_board=player.release.laydown_board + boards)
-        entrants.append(study.Entrant(replace(player, release=line), ball, f"other {n}"))
+        entrants.append(Entrant(ball, replace(player, release=line), f"other {n}"))
     others = [basis.ball(nouns.own_ball(spec)) for spec in asked.others]
     tell.progress(0, asked.games, "playing")
-    found = study.study(pattern, entrants, asked.games, balls=others, lanes=asked.lanes,
-                        follow=not asked.stay, shots=asked.shots, seed=asked.seed, looked=1,
-                        friction=basis.friction, report=tell.progress)
+    found = transition(entrants, pattern, asked.games, balls=others, lanes=asked.lanes,
+                       follow=not asked.stay, shots=asked.shots, seed=asked.seed, looked=1,
+                       friction=basis.friction, progress=tell.progress)
     words = basis.provenance([ball, *others], [pattern])
     oil = [[str(game), told.number(found.shots_per_lane[game].mean(), 0),
             told.number(found.lane_ml[game].mean(), 2), told.number(found.line_ml[0, game], 2),
@@ -89,7 +90,7 @@ def games(asked: GamesAsked, nouns: Nouns, tell: Any) -> Answer:
                    ("on your first line", "mL"), ("left of it", "%"),
                    (f"beyond {found.pattern.length_ft:g} ft", "uL")], oil),
         ],
-        small=["Assumed: " + "; ".join(study.ASSUMPTIONS) + ".",
+        small=["Assumed: " + "; ".join(ASSUMPTIONS) + ".",
                f"Spread: {player.spread_source}. Values: {words}."])
     if pins:
         answer.tables.insert(1, Table(
@@ -146,11 +147,11 @@ def wear(asked: WearAsked, nouns: Nouns, tell: Any) -> Answer:
     player, pattern = nouns.player(asked), nouns.pattern(asked)
     names = study.checked_names(log, known, ())
     tell.progress(0, 1, "wearing covers")
-    found = study.study(
-        log, known, pattern, player, only=names,
+    found = study.wear(
+        log, known, player, pattern, only=names,
         today=parse_day(asked.today, "today") if asked.today else date.today(),
         event=parse_day(asked.event, "event") if asked.event else None, shots=asked.shots,
-        sets=asked.sets, seed=asked.seed, friction=basis.friction, report=tell.progress)
+        sets=asked.sets, seed=asked.seed, friction=basis.friction, progress=tell.progress)
     words = basis.provenance([known[name] for name in names], [pattern])
     rows = []
     for ball in found.balls:
