@@ -54,15 +54,15 @@ class CompareAsked(Asked, frozen=True, kw_only=True):
 
 def compare(asked: CompareAsked, nouns: Nouns, tell: Teller) -> Answer:
     """Each shot under the player's spread, on its own release."""
-    from ..studies.compare import Variant
+    from ..studies.compare import Compared
     from ..studies.compare import compare as study
 
     found = []
     spread, source = _spread(asked.level, asked.player, nouns)
     for n, shot in enumerate(asked.shots_thrown):
         tell.progress(n, len(asked.shots_thrown), "throwing")
-        variant = Variant(f"{n + 1}: {shot.ball} on {shot.pattern}", nouns.ball(shot),
-                          nouns.pattern(shot))
+        variant = Compared(f"{n + 1}: {shot.ball} on {shot.pattern}", nouns.ball(shot),
+                           nouns.pattern(shot))
         found.append(study([variant], nouns.release(shot), spread=spread, shots=asked.shots,
                            seed=asked.seed, friction=nouns.basis(shot.fitted).friction))
     from ..studies.odds import difference
