@@ -94,9 +94,9 @@ def targets_report(table: CarryTable) -> None:
         key = f"{name} of a right-hander"
         print(f"  {name:34s} {100 * ours[key]:6.2f}  {100 * min(d[key] for d in decks):5.1f}-"
               f"{100 * max(d[key] for d in decks):5.1f}")
-    print(f"  pins a game {ours['pins a game']:.0f} "
-          f"({min(d['pins a game'] for d in decks):.0f}-{max(d['pins a game'] for d in decks):.0f}),"
-          " published 215")
+    games = [d["pins a game"] for d in decks]
+    print(f"  pins a game {ours['pins a game']:.0f} ({min(games):.0f}-{max(games):.0f}), "
+          "published 215")
     print("\nstrikes over the professional's boards by angle:", ", ".join(
         f"{a:g} deg {100 * table.strike_probability(shots[0], a, SPEED_MPH).mean():.1f} %"
         for a in (2.0, 3.0, 4.0, 5.0, 6.0, 7.0)))
