@@ -267,7 +267,8 @@ export class LaneView {
   }
 }
 
-/** The marker of a kept shot: o circle, s square, ^ v triangles, D diamond, P plus. */
+/** The marker of a kept shot: o circle, s square, ^ v triangles, D diamond, P plus,
+ * X cross, * star; the same as in the figures. */
 export function drawMarker(pen, kind, x, y, color, size = 5) {
   pen.beginPath();
   const corners = {
@@ -275,6 +276,10 @@ export function drawMarker(pen, kind, x, y, color, size = 5) {
     v: [[0, 1.2], [1.1, -0.9], [-1.1, -0.9]], D: [[0, -1.3], [1.3, 0], [0, 1.3], [-1.3, 0]],
     P: [[-0.4, -1.2], [0.4, -1.2], [0.4, -0.4], [1.2, -0.4], [1.2, 0.4], [0.4, 0.4], [0.4, 1.2],
       [-0.4, 1.2], [-0.4, 0.4], [-1.2, 0.4], [-1.2, -0.4], [-0.4, -0.4]],
+    X: [[0, -0.5], [0.6, -1.1], [1.1, -0.6], [0.5, 0], [1.1, 0.6], [0.6, 1.1], [0, 0.5], [-0.6, 1.1],
+      [-1.1, 0.6], [-0.5, 0], [-1.1, -0.6], [-0.6, -1.1]],
+    "*": Array.from({ length: 10 }, (_, n) => [(n % 2 ? 0.55 : 1.35) * Math.sin(n * Math.PI / 5),
+      -(n % 2 ? 0.55 : 1.35) * Math.cos(n * Math.PI / 5)]),
   }[kind];
   if (corners) {
     corners.forEach(([dx, dy], n) => pen[n ? "lineTo" : "moveTo"](x + dx * size, y + dy * size));
