@@ -10,6 +10,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from ..motion.pocket import EDGES, POCKET
+from ..studies.findings import of_sweep
 from ..studies.sweep import MEASURES, Axis, Sweep
 from .style import FAINT, HAIR, INK, PAPER, heat_colormap, house_style, lightness, new_figure
 
@@ -47,10 +48,6 @@ def _axis_label(axis: Axis) -> str:
     return f"{axis.setting.title} [{axis.setting.unit}]"
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _map(sweep: Sweep, measure: str, note: str) -> Figure:
     up, across = sweep.axes
     values = sweep.values[measure]
@@ -58,8 +55,7 @@ def _map(sweep: Sweep, measure: str, note: str) -> Figure:
     known = np.isfinite(values)
     small_print = "Framed: a pocket hit. Hatched: no value (no pin touched, or it never rolls)."
     figure = new_figure(
-        9.0, 6.2, f"{_capital(MEASURES[measure][0])} over {up.setting.title} and "
-        f"{across.setting.title}", subtitle=f"{sweep.ball} on {sweep.pattern}",
+        9.0, 6.2, of_sweep(sweep, measure), subtitle=f"{sweep.ball} on {sweep.pattern}",
         note="\n".join(filter(None, [small_print, note])),
     )
     axes = figure.add_subplot()
@@ -119,7 +115,7 @@ def _curve(sweep: Sweep, measure: str, note: str) -> Figure:
     values = sweep.values[measure]
     by_name = axis.by_name
     x = np.arange(len(axis.values)) if by_name else np.array(axis.values, dtype=float)
-    figure = new_figure(8.0, 4.8, f"{_capital(MEASURES[measure][0])} over {axis.setting.title}",
+    figure = new_figure(8.0, 4.8, of_sweep(sweep, measure),
                         subtitle=f"{sweep.ball} on {sweep.pattern}", note=note)
     axes = figure.add_subplot()
     axes.plot(x, values, color=INK, zorder=3)
@@ -131,7 +127,7 @@ def _curve(sweep: Sweep, measure: str, note: str) -> Figure:
     if measure == "entry_board":
         axes.axhspan(EDGES[0], EDGES[1], color=FAINT, alpha=0.18, lw=0, zorder=1)
         keys.append(Patch(facecolor=FAINT, alpha=0.18, label="pocket window"))
-    axes.legend(handles=keys, loc="best")
+    axes.legend(handles=keys, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3)
     if by_name:
         _ticks(axes.xaxis, axis)
     axes.set(xlabel=_axis_label(axis), ylabel=_heading(measure))
