@@ -34,6 +34,7 @@ class Stage(IntEnum):
     FIT_POINTS = 64
     BAG_RESAMPLE = 71  # which shots a resample holds
     BAG_TABLE = 72  # resampled runs of the carry table
+    BAG_SPARES = 73  # shots at a corner pin
     CHECKS = 901  # benchmarks and tests
 
 

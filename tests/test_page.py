@@ -11,13 +11,13 @@ import pytest
 from bag_events import small_event
 
 from lanesim.bag.plan import plan
-from lanesim.bag.report import CAUTIONS, drill_list, finish_list, headline, shop_text
+from lanesim.bag.words import CAUTIONS, drill_list, finish_list, headline, shop_text
 from lanesim.cli.bag import write_plan
 
 BROWSER = next((p for p in map(shutil.which, ("chromium", "chromium-browser"))
                 if p), None)
 PICTURES = {"ladder", "lines", "gains", "pins"}
-TABLES = {"bag", "use", "bags"}
+TABLES = {"bag", "use", "cracks", "bags"}
 PROBE = """
 <script>
 window.addEventListener('load', () => {
