@@ -1,6 +1,6 @@
 """The house keeps its floors: who imports whom, and what a bare `--help` costs.
 
-That the kernels file imports nothing of ours: tests/test_kernels_file.py.
+What the compiled core may import: tests/test_kernels.py.
 """
 
 from __future__ import annotations

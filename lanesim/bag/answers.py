@@ -187,8 +187,8 @@ class BagPlan:
     best : the bag; balls : its balls, strongest first; advice : what to throw in each condition.
     choices : the best bags, the best one first; others_won : resamples won by a bag that is not
         among them; near : resamples in which the best bag is at most `margin` behind.
-    comparisons : what the next ball and a new drilling would bring. cracks, old_new, trials, spares :
-        see those.
+    comparisons : what the next ball and a new drilling would bring. cracks, old_new, trials,
+        spares : see those.
     cut_chance : chance of the event's cut with this bag; None without one.
     strength : (v,) boards a usual shot on the player's own line hooks, mean over the rounds.
     paths : (c, 61) board at whole feet of the usual shot in each condition.
@@ -263,7 +263,8 @@ class BagPlan:
             "comparisons": [{"question": q.question, "gain": q.gain, "low": q.low, "high": q.high,
                              "clear": q.clear, "detail": q.detail} for q in self.comparisons],
             "if_it_cracks": list(self.cracks), "old_against_new": list(self.old_new),
-            "ball_for_spares": list(self.spares), "throw_first": list(self.trials), "oil": self.wear,
+            "ball_for_spares": list(self.spares), "throw_first": list(self.trials),
+            "oil": self.wear,
             "shots_thrown": self.judged.shots_thrown, "from_cache": self.judged.records_found,
             "damaged_records_rebuilt": self.damaged_records,
             "thorough_lines": int(self.judged.thorough.sum()), "settled": self.settled,

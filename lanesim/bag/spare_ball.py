@@ -31,7 +31,7 @@ from .event import Event
 from .pairs import Judging
 from .wear import worn
 
-CORNER_IN = 18.0  # the corner pins stand so far from the middle of the lane (R, the rules' pin deck)
+CORNER_IN = 18.0  # of the corner pins from the middle of the lane (R, the rules' pin deck)
 HALF_BOARDS = 4.0  # ASSUMED: nearer than this takes the pin; ball and pin touch within six boards
 LAYDOWN_BOARD = 30.0  # ASSUMED: from the far side, as one shoots it
 ANGLES_DEG = np.arange(-8.0, 0.01, 0.25)

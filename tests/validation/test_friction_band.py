@@ -18,8 +18,8 @@ from lanesim.catalog import DEFAULT_BALL, load_ball, load_pattern_named
 from lanesim.equipment.ball import Ball
 from lanesim.equipment.cover import COVER_KINDS, Cover
 from lanesim.equipment.layout import Layout
-from lanesim.motion import kernels as k
 from lanesim.motion import setup
+from lanesim.motion.kernels.friction import friction_coefficient
 from lanesim.motion.trajectory import throw
 from lanesim.player import Release
 
@@ -46,7 +46,7 @@ def test_average_along_a_medium_pattern():
 def test_dry_lane(kind):
     """Reactive and urethane covers on dry lane: about 0.2. (Plastic is not what was measured.)"""
     par = setup.parameter_vector(ball_with(Cover(kind)), viscosity_cp=34.7)
-    assert 0.15 <= k.friction_coefficient(15.0, 0.0, 0.0, 2.0, par) < 0.25
+    assert 0.15 <= friction_coefficient(15.0, 0.0, 0.0, 2.0, par) < 0.25
 
 
 def test_dry_end_of_the_reference_shot():
@@ -72,7 +72,7 @@ micron = 1e-6
 def test_never_above_the_cap_nor_below_zero(cover, lane_um, track_um, slip, viscosity_cp):
     """Any cover, film, slip and published viscosity (12-81 cP: facts page, R)."""
     par = setup.parameter_vector(ball_with(cover), viscosity_cp=viscosity_cp)
-    mu = k.friction_coefficient(5.0, lane_um * micron, track_um * micron, slip, par)
+    mu = friction_coefficient(5.0, lane_um * micron, track_um * micron, slip, par)
     assert 0.0 < mu <= CAP
 
 
@@ -81,8 +81,8 @@ def test_never_above_the_cap_nor_below_zero(cover, lane_um, track_um, slip, visc
 def test_more_film_never_grips_better(cover, film_um, more_um, slip):
     """mu falls with film: phi falls, and the film's own share is below the dry friction."""
     par = setup.parameter_vector(ball_with(cover), viscosity_cp=34.7)
-    thin = k.friction_coefficient(5.0, film_um * micron, 0.0, slip, par)
-    thick = k.friction_coefficient(5.0, (film_um + more_um) * micron, 0.0, slip, par)
+    thin = friction_coefficient(5.0, film_um * micron, 0.0, slip, par)
+    thick = friction_coefficient(5.0, (film_um + more_um) * micron, 0.0, slip, par)
     assert thick <= thin + 1e-15
 
 
@@ -92,7 +92,7 @@ def test_more_film_never_grips_better(cover, film_um, more_um, slip):
 def test_rougher_grips_better_in_oil(kind, grit, film_um, slip):
     """A duller finish (lower grit) carries more of its load on asperities."""
     rough, smooth = (
-        k.friction_coefficient(
+        friction_coefficient(
             5.0, film_um * micron, 0.0, slip,
             setup.parameter_vector(ball_with(Cover(kind, g)), viscosity_cp=34.7),
         )

@@ -19,6 +19,7 @@ from lanesim.equipment.layout import Layout, arc_in
 from lanesim.lane.geometry import BALL_RADIUS_M
 from lanesim.motion import batch, reference
 from lanesim.motion import kernels as k
+from lanesim.motion.kernels.body import axis_rate_squared
 
 MASS = 6.8
 SPIN = 45.0  # rad/s, 430 rpm
@@ -83,7 +84,7 @@ def test_flare_per_turn_of_the_symmetric_core():
     assert formula == pytest.approx(0.522, abs=5e-4)
     body = SPIN * np.array([math.cos(math.pi / 4), math.sin(math.pi / 4), 0.0])
     par, _, path = fly(SYMMETRIC, body)
-    axis_rate = math.sqrt(k.axis_rate_squared(*body, par))
+    axis_rate = math.sqrt(axis_rate_squared(*body, par))
     per_turn = BALL_RADIUS_M / INCH_M * axis_rate * 2 * math.pi / SPIN
     assert per_turn == pytest.approx(0.522, abs=5e-4)
     assert per_turn == pytest.approx(formula, rel=1e-12)
@@ -160,7 +161,7 @@ def test_batch_turns_the_free_body_as_jacobi_does():
 def flare_per_turn_in(pin_to_pap_in: float) -> float:
     par = bare_parameters(mu=0.1, moments=SYMMETRIC, mass=MASS)
     axis = Layout(50.0, pin_to_pap_in, 40.0).pap_in_body()
-    rate = math.sqrt(k.axis_rate_squared(*(SPIN * axis), par))
+    rate = math.sqrt(axis_rate_squared(*(SPIN * axis), par))
     return float(BALL_RADIUS_M / INCH_M * rate * 2 * math.pi / SPIN)
 
 

@@ -18,6 +18,7 @@ from lanesim.lane.geometry import BOARD_M, BOARDS, CELL_AREA_M2
 from lanesim.lane.pattern import OilPattern
 from lanesim.motion import kernels as k
 from lanesim.motion import setup
+from lanesim.motion.kernels.oil import swath_shares
 from lanesim.player import Player, Release
 from lanesim.studies import transition as tr
 from lanesim.units import UL_M3
@@ -53,7 +54,7 @@ def one_lane(ball: str, games: int, pattern: str = "medium-42", seed: int = 1, *
 def test_swath_is_the_exact_integral_over_each_board(y0, y1, sd):
     """Against scipy's quadrature of the Gaussian along the segment (D)."""
     shares = np.empty(BOARDS)
-    k.swath_shares(y0, y1, sd, BOARD_M, shares)
+    swath_shares(y0, y1, sd, BOARD_M, shares)
     for j in range(BOARDS):
         low, high = j * BOARD_M, (j + 1) * BOARD_M
 
@@ -69,7 +70,7 @@ def test_swath_is_the_exact_integral_over_each_board(y0, y1, sd):
 def test_swath_shares_sum_to_one_and_are_never_negative(y0, slope, sd):
     shares = np.empty(BOARDS)
     y = min(max(y0, 0.0), 1.054)
-    k.swath_shares(y, min(max(y + slope, 0.0), 1.054), sd, BOARD_M, shares)
+    swath_shares(y, min(max(y + slope, 0.0), 1.054), sd, BOARD_M, shares)
     assert np.all(shares >= 0.0)
     assert shares.sum() == pytest.approx(1.0, abs=1e-12)
 

@@ -1,8 +1,8 @@
-"""Traps of compiled code, each held by a test (architecture page, "Traps and choices").
+"""Traps of compiled code, each held by a test.
 
-numba's cache does not notice a change in another file: one kernels file, importing nothing of
-ours. A Fortran-ordered grid silently compiles a second signature. The answer must not depend on
-the number of threads. The reference's work is counted in evaluations, not seconds.
+A Fortran-ordered grid silently compiles a second signature. The answer must not depend on the
+number of threads. The reference's work is counted in evaluations, not seconds. How compiled code is
+kept on disk: tests/test_kept_code.py.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import os
 import subprocess
 import sys
 import textwrap
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ from lanesim.motion import kernels, reference, setup
 from lanesim.player import Release, sample_releases
 
 PACKAGE = Path(lanesim.__file__).parent
-KERNELS = PACKAGE / "motion" / "kernels.py"
+KERNELS = PACKAGE / "motion" / "kernels"
 COMPILERS = {"njit", "jit", "prange", "vectorize", "guvectorize", "cfunc"}
 
 
@@ -39,14 +40,32 @@ def imported_modules(path: Path) -> set[str]:
     return names
 
 
-def test_kernels_import_nothing_of_ours():
-    assert imported_modules(KERNELS) == {"__future__", "collections", "math", "numpy", "numba"}
+def test_kernels_import_nothing_of_ours_from_outside():
+    """Their stamp covers this folder alone: nothing that they compile may come from elsewhere."""
+    outside = {"__future__", "collections", "math", "numpy", "numba"}
+    for path in KERNELS.glob("*.py"):
+        names = {name for name in imported_modules(path) if not name.startswith(".")}
+        assert not any(name.split(".")[0] == "lanesim" for name in names), path
+        assert not any(name.startswith("..") for name in imported_modules(path)), path
+        if path.stem not in {"__init__", "compiling", "store"}:
+            assert names <= outside, path
+
+
+def test_columns_and_results_need_no_compiler():
+    """A module that only reads columns imports no numba: nobody has a reason to copy a number."""
+    out = run_python("""
+        import sys
+        from lanesim.motion import kernels as k
+        from lanesim.motion.kernels import rows, method, store
+        print(k.P_COUNT > 0, "numba" in sys.modules)
+    """)
+    assert out.split() == ["True", "False"]
 
 
 def test_numba_is_used_nowhere_else_to_compile():
-    """No other file compiles anything; asking numba for its threads or version is fine."""
+    """No other folder compiles anything; asking numba for its threads or version is fine."""
     for path in PACKAGE.rglob("*.py"):
-        if path == KERNELS:
+        if path.parent == KERNELS:
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         for node in ast.walk(tree):
@@ -57,11 +76,24 @@ def test_numba_is_used_nowhere_else_to_compile():
                 assert not (node.value.id in {"numba", "nb"} and node.attr in COMPILERS), path
 
 
+def compiled_functions() -> dict[str, Dispatcher]:
+    """Every compiled function by its name, each from the module that it is written in."""
+    found: dict[str, Dispatcher] = {}
+    for path in KERNELS.glob("*.py"):
+        if path.stem != "__init__":
+            module = import_module(f"lanesim.motion.kernels.{path.stem}")
+            for name, value in vars(module).items():
+                if isinstance(value, Dispatcher) and value.py_func.__module__ == module.__name__:
+                    assert name not in found, name
+                    found[name] = value
+    return found
+
+
 def called_from_python() -> set[str]:
     """Names of the kernels that other files of the package use."""
     names = set()
     for path in PACKAGE.rglob("*.py"):
-        if path != KERNELS:
+        if path.parent != KERNELS:
             names |= {node.attr for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
                       if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name)
                       and node.value.id in {"k", "kernels"}}
@@ -69,24 +101,27 @@ def called_from_python() -> set[str]:
 
 
 def test_what_python_calls_is_kept_on_disk_and_nothing_is_fast_and_loose():
-    """Kept on disk: what the package calls from Python, and only that: two processes that compile
-    at once must not write two versions of a function into one index. Of fastmath only "contract",
+    """Kept on disk: what the package calls from Python, and only that. Of fastmath only "contract",
     one rounding for a product and a sum: the rest deletes checks for NaN or reorders sums.
     """
-    from numba.core.caching import NullCache
+    from lanesim.motion.kernels.compiling import KeptCode
 
-    compiled = {n: f for n, f in vars(kernels).items() if isinstance(f, Dispatcher)}
+    compiled = compiled_functions()
     assert len(compiled) > 60
-    kept = {n for n, f in compiled.items() if not isinstance(f._cache, NullCache)}
-    assert kept == called_from_python() & set(compiled)
+    kept = {n for n, f in compiled.items() if isinstance(f._cache, KeptCode)}
+    assert kept == called_from_python() & set(compiled) == set(kernels.CALLED)
     for name, function in compiled.items():
         options = function.targetoptions
         assert options.get("fastmath", {"contract"}) == {"contract"}, name
         assert options["error_model"] == "numpy", name
         assert not (name in kept and options.get("no_cpython_wrapper")), name
-    for node in ast.walk(ast.parse(KERNELS.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.FunctionDef):
-            assert node.name in compiled, f"{node.name} is not compiled"
+        if name in kept:
+            assert getattr(kernels, name) is function
+    for path in KERNELS.glob("*.py"):
+        if path.stem not in {"__init__", "compiling", "store"}:
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.FunctionDef):
+                    assert node.name in compiled, f"{node.name} is not compiled"
 
 
 def run_python(code: str, **environment: str) -> str:
@@ -104,10 +139,10 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
     cache, so that all is compiled.
     """
     out = run_python("""
+        import sys
         import numpy as np
         from numba.core.dispatcher import Dispatcher
         from lanesim.catalog import load_ball, load_pattern_named
-        from lanesim.motion import kernels
         from lanesim.player import Release
         from lanesim.motion.trajectory import throw, throw_many, throw_parameters
         from lanesim.studies.transition import throw_in_turn
@@ -135,9 +170,13 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
         throw(ball, Release(18, 400, 45, 15, 24, -2, hand="left"), whole)
         throw_in_turn(pattern.volume_ul[None], 30, [ball, other], [False, True], rows,
                       np.array([0, 1, 0]), np.zeros(3, int))
-        for name, value in sorted(vars(kernels).items()):
-            if isinstance(value, Dispatcher) and value.signatures:
-                print(name, len(value.signatures))
+        found = {}
+        for name, module in list(sys.modules.items()):
+            if name.startswith("lanesim.motion.kernels."):
+                found |= {n: len(v.signatures) for n, v in vars(module).items()
+                          if isinstance(v, Dispatcher) and v.signatures}
+        for name, count in sorted(found.items()):
+            print(name, count)
     """, NUMBA_CACHE_DIR=str(tmp_path))
     counts = {line.split()[0]: int(line.split()[1]) for line in out.splitlines()}
     from_python = called_from_python() & set(counts)
