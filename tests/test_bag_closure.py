@@ -47,7 +47,8 @@ def test_an_edit_of_any_module_or_data_file_behind_a_record_gives_it_another_nam
     files = closure(PAIRS, copy)
     assert {"bag/pairs.py", "bag/judging.py", "player.py", "units.py", "pins/score.py",
             "pins/outcomes.py", "streams.py", "data/carry.npz", "data/spares.npz"} <= set(files)
-    assert any(f.startswith("motion/kernels") for f in files)
+    kernels = {f"motion/kernels/{p.name}" for p in (copy / "motion" / "kernels").glob("*.py")}
+    assert kernels and kernels <= set(files)
     assert any(f.startswith("lines/") for f in files)
     base = fingerprint.__wrapped__(PAIRS, copy)
     for name in files:
@@ -74,17 +75,21 @@ def test_imports_of_every_kind_are_followed(tmp_path):
         "__init__.py": "def lazy():\n    from . import attic\n",
         "a.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from . import typed\n"
                 "def f():\n    from .room import table\n",
-        "room/__init__.py": "from .chair import leg\n", "room/table.py": "import house.b\n",
+        "room/__init__.py": "from .chair import leg\n",
         "room/chair.py": "from ..c import name\n", "b.py": "X = 'oil.dat'\n", "c.py": "",
         "typed.py": "", "attic.py": "", "cli/__init__.py": "", "data/oil.dat": "1",
         "data/other.dat": "2",
+        "room/table.py": "import house.b\nfrom .. import core\n",
+        "core/__init__.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n"
+                            "    from .first import f as f\ndef __getattr__(name):\n    pass\n",
+        "core/first.py": "", "core/second.py": "",
     }
     for name, text in files.items():
         (package / name).parent.mkdir(parents=True, exist_ok=True)
         (package / name).write_text(text)
     assert set(closure(("a",), package)) == {
         "__init__.py", "a.py", "room/__init__.py", "room/table.py", "room/chair.py", "b.py", "c.py",
-        "data/oil.dat"}
+        "data/oil.dat", "core/__init__.py", "core/first.py"}
 
 
 def test_the_closure_holds_all_that_a_record_in_truth_loads(tmp_path):

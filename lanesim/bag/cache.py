@@ -36,10 +36,10 @@ def canonical(value: Any) -> str:
     if isinstance(value, int | np.integer):
         return str(int(value))
     if isinstance(value, float | np.floating):
-        return f"{float(value) + 0.0:.9g}"
+        return _number(value)
     if isinstance(value, np.ndarray):
         if value.dtype.kind in "fc":
-            return f"{value.shape}" + ",".join(f"{x + 0.0:.9g}" for x in value.ravel().tolist())
+            return f"{value.shape}" + ",".join(map(_number, value.ravel().tolist()))
         return f"{value.shape}{value.ravel().tolist()}"
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return type(value).__name__ + canonical({
@@ -50,6 +50,11 @@ def canonical(value: Any) -> str:
     if isinstance(value, tuple | list):
         return "(" + ";".join(canonical(v) for v in value) + ")"
     raise TypeError(f"no text for a {type(value).__name__} in the name of a record")
+
+
+def _number(value: float) -> str:
+    """Nine digits; nothing below a million millionth, nor a sign of zero."""
+    return f"{round(float(value), 12) + 0.0:.9g}"
 
 
 def key_of(roots: tuple[str, ...], *parts: Any) -> str:

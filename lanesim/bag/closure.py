@@ -2,8 +2,9 @@
 
 From a module its imports are followed, those inside functions too, to every module of the package
 that it can reach. Left out are folders that compute nothing (`SHOWS`) and names that are for type
-checkers only. A package's `__init__` counts with what it imports when it is itself imported. A
-file under `data/` counts where one of those modules names it in a string.
+checkers only, but where a package with a `__getattr__` names so what it loads when first asked. A
+package above a module counts with what its `__init__` imports at once. A file under `data/` counts
+where one of those modules names it in a string.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import ast
 import functools
 import hashlib
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,26 +22,73 @@ PACKAGE = Path(__file__).parents[1]
 SHOWS = ("cli", "page", "figures", "guide", "lessons")  # print, draw and explain, no more
 
 
+@dataclass(frozen=True)
+class _Facts:
+    """Imports of a module as (dots, module, names): at once, inside functions, for type checkers;
+    whether it loads names when first asked; and all its texts."""
+
+    at_once: tuple[tuple[int, str, tuple[str, ...]], ...]
+    later: tuple[tuple[int, str, tuple[str, ...]], ...]
+    for_types: tuple[tuple[int, str, tuple[str, ...]], ...]
+    lazy: bool
+    texts: str
+
+
+@functools.lru_cache(maxsize=1024)
+def _facts(source: bytes) -> _Facts:
+    tree = ast.parse(source)
+    found: dict[str, list] = {"once": [], "later": [], "types": []}
+    texts: list[str] = []
+
+    def look(node: ast.AST, when: str) -> None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.Constant) and isinstance(child.value, str):
+                texts.append(child.value)
+            elif isinstance(child, ast.Import):
+                found[when] += [(0, alias.name, ()) for alias in child.names]
+            elif isinstance(child, ast.ImportFrom):
+                found[when].append((child.level, child.module or "",
+                                    tuple(alias.name for alias in child.names)))
+            elif isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
+                for one in child.body:
+                    look(ast.Module([one], []), "types")
+                for one in child.orelse:
+                    look(ast.Module([one], []), when)
+            elif isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef):
+                look(child, "later" if when == "once" else when)
+            else:
+                look(child, when)
+
+    look(tree, "once")
+    lazy = any(isinstance(n, ast.FunctionDef) and n.name == "__getattr__" for n in tree.body)
+    return _Facts(tuple(found["once"]), tuple(found["later"]), tuple(found["types"]), lazy,
+                  "\n".join(texts))
+
+
 def closure(roots: tuple[str, ...], package: Path = PACKAGE) -> tuple[str, ...]:
     """Files (relative to the package, sorted) that the modules `roots` ('bag.pairs') rest on."""
     waiting = [(root, True) for root in roots]
-    seen: dict[str, Path] = {}
+    seen: dict[str, bool] = {}
+    files: set[str] = set()
     texts: list[str] = []
     while waiting:
         name, whole = waiting.pop()
         path = _file_of(name, package)
-        if path is None or name in seen or name.split(".")[0] in SHOWS:
+        if path is None or seen.get(name, False) or (name in seen and not whole) or (
+                name.split(".")[0] in SHOWS):
             continue
-        seen[name] = path
-        tree = ast.parse(path.read_bytes())
-        texts += [n.value for n in ast.walk(tree)
-                  if isinstance(n, ast.Constant) and isinstance(n.value, str)]
-        is_package = path.name == "__init__.py"
+        seen[name] = whole
+        files.add(str(path.relative_to(package)))
+        facts = _facts(path.read_bytes())
+        texts.append(facts.texts)
         here = name.split(".") if name else []
-        folder = here if is_package else here[:-1]
-        waiting += [(found, True) for found in _imports(tree, folder, package.name, whole)]
+        folder = here if path.name == "__init__.py" else here[:-1]
+        imports = facts.at_once
+        if whole:
+            imports += facts.later + (facts.for_types if facts.lazy else ())
+        for one in imports:
+            waiting += _modules(one, folder, package)
         waiting += [(".".join(here[:n]), False) for n in range(len(here))]
-    files = {str(path.relative_to(package)) for path in seen.values()}
     return tuple(sorted(files | _data_files(texts, package)))
 
 
@@ -51,39 +100,26 @@ def _file_of(name: str, package: Path) -> Path | None:
     return None
 
 
-def _imports(tree: ast.AST, folder: list[str], package: str, whole: bool) -> Iterator[str]:
-    """Modules of the package (dotted, without its name) that a module imports, and names that may
-    be modules. whole : those inside functions too."""
-    for node in _statements(tree, whole):
-        if isinstance(node, ast.Import):
-            for alias in node.names:
-                if alias.name.split(".")[0] == package:
-                    yield ".".join(alias.name.split(".")[1:])
-        elif isinstance(node, ast.ImportFrom):
-            module = node.module.split(".") if node.module else []
-            if node.level:
-                base = folder[: len(folder) - (node.level - 1)] + module
-            elif module[:1] == [package]:
-                base = module[1:]
-            else:
-                continue
-            yield ".".join(base)
-            for alias in node.names:
-                yield ".".join([*base, alias.name])
-
-
-def _statements(node: ast.AST, whole: bool) -> Iterator[ast.AST]:
-    """All nodes but those for type checkers; whole False: but those inside functions."""
-    for child in ast.iter_child_nodes(node):
-        if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.dump(child.test):
-            for other in child.orelse:
-                yield other
-                yield from _statements(other, whole)
-            continue
-        if not whole and isinstance(child, ast.FunctionDef | ast.AsyncFunctionDef):
-            continue
-        yield child
-        yield from _statements(child, whole)
+def _modules(one: tuple[int, str, tuple[str, ...]], folder: list[str], package: Path
+             ) -> Iterator[tuple[str, bool]]:
+    """(module, whether with all it can reach) of an import: dotted, without the package's name."""
+    dots, module, names = one
+    parts = module.split(".") if module else []
+    if dots:
+        base = folder[: len(folder) - (dots - 1)] + parts
+    elif parts[:1] == [package.name]:
+        base = parts[1:]
+    else:
+        return
+    if not names:
+        yield ".".join(base), True
+    for name in names:
+        inner = ".".join([*base, name])
+        if _file_of(inner, package) is not None:
+            yield inner, True
+            yield ".".join(base), False
+        else:
+            yield ".".join(base), True
 
 
 def _data_files(texts: list[str], package: Path) -> set[str]:
