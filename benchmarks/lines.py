@@ -13,19 +13,26 @@ case on one idle core.
 from __future__ import annotations
 
 import argparse
+import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from lanesim.bag.judging import default_parts, game_of
-from lanesim.bag.search import better_lines, find_lines
+from lanesim.bag.search import AGAIN, pins_worth
 from lanesim.catalog import ball_names, load_ball, load_pattern_named, pattern_names
 from lanesim.equipment.cover import parse_finish
 from lanesim.equipment.layout import Layout
-from lanesim.lines.lineup import ANGLE_RANGE, LAYDOWN_RANGE, Thrower, entry_values, find_line
+from lanesim.lines.effort import QUICK, THOROUGH
+from lanesim.lines.plane import ANGLE_RANGE, LAYDOWN_RANGE
+from lanesim.lines.search import find
+from lanesim.lines.throwing import Thrower
+from lanesim.lines.worth import PocketWorth
 from lanesim.player import LEVELS, Release, Spread, normal_deviates
+from lanesim.streams import Stage
 
-CASE_STAGE, DEVIATE_STAGE = 909, 77
+CASE_STAGE = 909
 FINISHES = ("500", "1000", "2000", "4000", "polish")
 AIMS = ("pocket", "pins")
 
@@ -54,31 +61,26 @@ class Judge:
         self.number = number
         self.ball, self.pattern, self.level, self.release = random_case(number)
         self.spread: Spread = LEVELS[self.level]
-        self.thrower = Thrower(self.ball, self.pattern, self.release.hand)
+        self.thrower = Thrower.of(self.ball, self.release, self.pattern, self.spread)
+        self.parts = default_parts()
 
     def lattice(self) -> np.ndarray:
         """Lines whose mean shot arrives within 4 boards of the pocket."""
         boards = np.arange(LAYDOWN_RANGE[0], LAYDOWN_RANGE[1] + 0.01, 1.0)
         angles = np.arange(ANGLE_RANGE[0], ANGLE_RANGE[1] + 0.001, 0.1)
         lines = np.stack(np.meshgrid(boards, angles, indexing="ij"), axis=-1).reshape(-1, 2)
-        rows = np.tile(self.release.row(), (len(lines), 1))
-        rows[:, :2] = lines
-        entry = self.thrower.throw(rows).entry_board
+        entry = self.thrower.usual(np.zeros(len(lines), dtype=int), lines).entry_board
         return lines[(entry > 13.5) & (entry < 21.5)]
 
     def worth(self, lines: np.ndarray, shots: int, stage: int) -> dict[str, np.ndarray]:
         """Pocket rate [%] and pins per game (k,) of each line on the same shots."""
-        deviates = normal_deviates(shots, 6, self.number + stage, DEVIATE_STAGE)
-        deviates = deviates * self.spread.array()
+        deviates = normal_deviates(shots, 6, self.number + stage, Stage.CHECKS)
         pocket, pins = [], []
         for line in lines:
-            rows = np.tile(self.release.row(), (shots, 1))
-            rows[:, :2] = line
-            rows[:, :6] += deviates
-            t = self.thrower.throw(rows)
+            t = self.thrower.spread_shots(np.zeros(1, dtype=int), line[None], deviates)
             entry = t.entry_board, t.entry_angle_deg, t.entry_speed_mph
-            pocket.append(100.0 * entry_values(*entry, None).mean())
-            pins.append(float(game_of(default_parts().of_shots(*entry).mean(axis=0))))
+            pocket.append(100.0 * PocketWorth().of_shots(t).mean())
+            pins.append(float(game_of(self.parts.of_shots(*entry).mean(axis=0))))
         return {"pocket": np.array(pocket), "pins": np.array(pins)}
 
     def brute(self) -> dict[str, np.ndarray]:
@@ -91,17 +93,22 @@ class Judge:
             out[aim] = some[self.worth(some, 4096, 2000)[aim].argmax()]
         return out
 
-    def searches(self, seed: int) -> dict[str, tuple[str, np.ndarray]]:
-        """name -> (aim, line) of every search."""
-        found = find_line(self.ball, self.pattern, self.release, self.spread, shots=64, seed=seed,
-                          with_map=False).release
-        rest = (self.thrower.paps, self.thrower.pars, self.thrower.film, self.release,
-                self.spread, default_parts())
-        quick = find_lines(*rest, shots=64, seed=seed)
-        known = np.stack([quick.laydown_board, quick.launch_angle_deg], axis=1)[:, None]
-        better, _ = better_lines(*rest, seed=seed, starts=quick.starts, known=known)
-        return {"lineup": ("pocket", np.array([found.laydown_board, found.launch_angle_deg])),
-                "bag, quick": ("pins", known[0, 0]), "bag, thorough": ("pins", better[0])}
+    def searches(
+        self, seed: int, shots: dict[str, list[int]]
+    ) -> dict[str, tuple[str, np.ndarray]]:
+        """name -> (aim, line) of every search; the shots each took are added to `shots`."""
+        out = {}
+        for aim, worth in (("pocket", PocketWorth()), ("pins", pins_worth(self.parts))):
+            quick = find(self.thrower, worth, effort=QUICK, seed=seed)
+            # as a bag does it: from the quick one's lines, its own among those decided between
+            again = find(self.thrower, worth, effort=AGAIN, seed=seed, starts=quick.starts,
+                         known=quick.lines[:, None])
+            whole = find(self.thrower, worth, effort=THOROUGH, seed=seed)
+            for kind, one in (("quick", quick), ("quick, then again", again),
+                              ("thorough", whole)):
+                out[f"{kind}, {aim}"] = aim, one.lines[0]
+                shots.setdefault(f"{kind}, {aim}", []).append(one.searched)
+        return out
 
 
 def main() -> None:
@@ -109,26 +116,35 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     options.add_argument("--cases", default="100:104")
     options.add_argument("--seeds", default="1:4")
+    options.add_argument("--others", help="JSON of lines that other searches found: "
+                                          "{case: {seed: {name: [aim, [laydown, angle]]}}}")
     given = options.parse_args()
     cases, seeds = (range(*map(int, t.split(":"))) for t in (given.cases, given.seeds))
+    others = json.loads(Path(given.others).read_text()) if given.others else {}
     behind: dict[str, list[float]] = {}
+    shots: dict[str, list[int]] = {}
     for number in cases:
         judge = Judge(number)
         best = judge.brute()
         print(f"case {number}: {judge.ball.name}, {judge.ball.cover.finish}, {judge.pattern.name}, "
               f"{judge.level}", flush=True)
-        found = [judge.searches(seed) for seed in seeds]
+        found = []
+        for seed in seeds:
+            known = others.get(str(number), {}).get(str(seed), {})
+            found.append(judge.searches(seed, shots)
+                         | {n: (aim, np.array(line)) for n, (aim, line) in known.items()})
         for name, (aim, _) in found[0].items():
             lines = np.vstack([best[aim], *[f[name][1] for f in found]])
             worth = judge.worth(lines, 2048, 3000)[aim]
             behind.setdefault(name, []).extend(worth[0] - worth[1:])
-            print(f"  {name:14s} {aim} {worth[0]:6.1f} by brute force; behind:",
+            print(f"  {name:25s} {worth[0]:6.1f} by brute force; behind:",
                   " ".join(f"{w:.2f}" for w in worth[0] - worth[1:]), flush=True)
-    print("\nbehind brute force (lineup: points of the pocket rate; bag: pins a game)")
-    for name, values in behind.items():
-        print(f"  {name:14s} mean {np.mean(values):.2f}, median {np.median(values):.2f}, nine in "
+    print("\nbehind brute force (pocket: points of the rate; pins: a game)")
+    for name, values in sorted(behind.items(), key=lambda item: item[0][::-1]):
+        used = f", {np.mean(shots[name]):,.0f} shots" if name in shots else ""
+        print(f"  {name:25s} mean {np.mean(values):.2f}, median {np.median(values):.2f}, nine in "
               f"ten below {np.percentile(values, 90):.2f}, worst {np.max(values):.2f} "
-              f"({len(values)} searches)")
+              f"({len(values)} searches{used})")
 
 
 if __name__ == "__main__":

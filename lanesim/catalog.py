@@ -14,11 +14,12 @@ import msgspec
 
 from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
-from .equipment.drilling import DEFAULT_GRIP, Grip, load_grip
+from .equipment.grip import DEFAULT_GRIP, Grip, load_grip
 from .equipment.layout import Layout
 from .errors import InputError, nearest_name, shown
 from .files import parse_toml, read_text, read_toml
-from .lane.pattern import OilPattern, load_pattern, pattern_files
+from .lane.oil_file import load_pattern, pattern_files
+from .lane.pattern import OilPattern
 from .player import LEVELS, Player, Release, Spread
 
 DATA = Path(__file__).parent / "data"
@@ -40,6 +41,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     diff_in: float
     int_diff_in: float = 0.0
     cover: str
+    strength: str = "usual"
     finish: str = "2000"
     games_since_surface: float = 0.0
     games_total: float = 0.0
@@ -68,14 +70,14 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
             name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
             diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
-                        self.oil_extractions),
+                        self.oil_extractions, strength=self.strength),
             layout=self.layout(undrilled),
             grip=read_grip(self.grip, folder) if self.grip else None,
         )
 
 
 def read_grip(spec: str, folder: Path = Path()) -> Grip:
-    """A grip by 'standard' (drilling.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
+    """A grip by 'standard' (grip.DEFAULT_GRIP) or from a TOML file, relative to `folder`."""
     return DEFAULT_GRIP if spec == "standard" else load_grip(folder / spec)
 
 

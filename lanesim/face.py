@@ -19,9 +19,9 @@ from .errors import InputError
 if TYPE_CHECKING:
     from .bag.plan import BagPlan
     from .equipment.ball import Ball
-    from .fit.fit import FitResult
+    from .fit.result import FitResult
     from .lane.pattern import OilPattern
-    from .lines.lineup import LineResult
+    from .lines.judge import LineResult
     from .motion.trajectory import Trajectory
     from .pins.score import GameScores
     from .player import Player, Release
@@ -190,7 +190,7 @@ def lineup(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_
     from .lines import lineup as search
 
     who = as_player(player, settings)
-    return search.find_line(as_ball(ball), as_pattern(pattern), who.release, who.spread, aim=aim,
+    return search.find_line(as_ball(ball), who.release, as_pattern(pattern), who.spread, aim=aim,
                             seed=seed, shots=search.DEFAULT_SHOTS if shots is None else shots)
 
 
@@ -201,7 +201,7 @@ def odds(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PA
     from .studies import odds as study
 
     who = as_player(player, settings)
-    return study.odds([as_ball(b) for b in _several(ball)], as_pattern(pattern), who.release,
+    return study.odds([as_ball(b) for b in _several(ball)], who.release, as_pattern(pattern),
                       who.spread, lines=lines, aim=aim, seed=seed,
                       shots=study.DEFAULT_SHOTS if shots is None else shots)
 
@@ -261,7 +261,8 @@ def fit_shots(shots: str | Path, player: Any = None, pattern: Any = None, *,
         given[name] = as_ball(name)
     for name in {*log.pattern} - {*patterns}:
         patterns[name] = as_pattern(name)
-    return estimate(log, given, patterns, hand=who.release.hand, usual=who.release, seed=seed)
+    return estimate(log, given, patterns, hand=who.release.hand, usual=who.release,
+                    spread=who.spread, seed=seed)
 
 
 def plan_bag(event: str | Path, *, shots: int | None = None, seed: int = 1,

@@ -84,6 +84,10 @@ def check_hand(hand: str) -> str:
     return hand
 
 
+# Largest accepted standard deviations, in the order of Spread's fields
+SPREAD_LIMITS = (5.0, 3.0, 3.0, 120.0, 30.0, 20.0)
+
+
 @dataclass(frozen=True)
 class Spread:
     """Standard deviations of a player's release from shot to shot, independent and normal."""
@@ -96,8 +100,7 @@ class Spread:
     sd_tilt_deg: float
 
     def __post_init__(self) -> None:
-        limits = (5.0, 3.0, 3.0, 120.0, 30.0, 20.0)
-        for field, high in zip(fields(self), limits, strict=True):
+        for field, high in zip(fields(self), SPREAD_LIMITS, strict=True):
             check_range(field.name, getattr(self, field.name), 0, high)
         if not any(asdict(self).values()):
             raise InputError("the spread is empty: give at least one standard deviation above 0")
@@ -106,36 +109,54 @@ class Spread:
         """The six standard deviations (6,) in RELEASE_COLUMNS order without the phase."""
         return np.array([getattr(self, f.name) for f in fields(self)], dtype=float)
 
+    def deviations(self, deviates: np.ndarray) -> np.ndarray:
+        """How far shots (n, 6) are off the release, from standard normal deviates (n, 6)."""
+        return deviates * self.array()
 
-def _level(boards_at_arrows: float) -> Spread:
-    """A named level from the range of boards at the arrows over ten shots (facts: SD = range/3.08).
 
-    The spread at the arrows is split between laydown and angle so that both, 15 ft apart, add up
-    in squares: half the variance each (assumed). Speed, revs, rotation and tilt are placeholders
-    scaled with the level (from memory, low confidence).
+# Range of boards at the arrows over ten shots, by level: elite 1.5 in = 1.41 boards, 220+ average
+# 2 boards, 200+ 3, 180+ 4, 160+ 4.5 (read). SD = range / 3.08, the mean range of ten normal draws.
+ARROW_RANGE_BOARDS = {"elite": 1.41, "220": 2.0, "200": 3.0, "180": 4.0, "160": 4.5}
+RANGE_OF_TEN = 3.08
+
+
+def level_spread(
+    level: str, *, sd_speed_mph: float, sd_rev_rpm: float, sd_rotation_deg: float,
+    sd_tilt_deg: float = 1.0, growth: float = 0.5, laydown_share: float = 0.5,
+) -> Spread:
+    """Spread of a named level from its range at the arrows and an elite player's other SDs.
+
+    The variance at the arrows is that of the laydown, `laydown_share` of it, and of the angle over
+    15 ft. Speed, revs, rotation and tilt are the elite player's, times the ratio of the ranges to
+    the power `growth`.
     """
-    sd_boards = boards_at_arrows / 3.08
-    half = sd_boards / math.sqrt(2.0)
-    angle = math.degrees(half * BOARD_M / (15.0 * FOOT_M))
-    scale = boards_at_arrows / 1.41
+    boards = ARROW_RANGE_BOARDS[level]
+    across = boards / RANGE_OF_TEN
+    laydown, swing = math.sqrt(laydown_share) * across, math.sqrt(1.0 - laydown_share) * across
+    grown = (boards / ARROW_RANGE_BOARDS["elite"]) ** growth
     return Spread(
-        sd_laydown_board=round(half, 3),
-        sd_angle_deg=round(angle, 3),
-        sd_speed_mph=round(0.20 * scale**0.5, 3),
-        sd_rev_rpm=round(10.0 * scale**0.5, 2),
-        sd_rotation_deg=round(3.0 * scale**0.5, 2),
-        sd_tilt_deg=round(1.5 * scale**0.5, 2),
+        sd_laydown_board=round(laydown, 3),
+        sd_angle_deg=round(math.degrees(swing * BOARD_M / (15.0 * FOOT_M)), 3),
+        sd_speed_mph=round(sd_speed_mph * grown, 3),
+        sd_rev_rpm=round(sd_rev_rpm * grown, 2),
+        sd_rotation_deg=round(sd_rotation_deg * grown, 2),
+        sd_tilt_deg=round(sd_tilt_deg * grown, 2),
     )
 
 
-# Ranges of boards at the arrows over ten shots are published (read): elite 1.5 in = 1.41 boards,
-# 220+ average 2 boards, 200+ 3, 180+ 4, 160+ 4.5. The rest of each level is assumed, see `_level`.
 LEVELS: dict[str, Spread] = {
-    "elite": _level(1.41),
-    "220": _level(2.0),
-    "200": _level(3.0),
-    "180": _level(4.0),
-    "160": _level(4.5),
+    level: level_spread(level, sd_speed_mph=0.17, sd_rev_rpm=8.0, sd_rotation_deg=1.5,
+                        growth=0.6, laydown_share=0.52)
+    for level in ARROW_RANGE_BOARDS
+}
+# How a player of the level usually throws. Professional men: 18.6 mph and 436 rpm (read); slower
+# and with fewer revs below (common practice, no source).
+LEVEL_RELEASES: dict[str, Release] = {
+    "elite": Release(18.6, 436.0, 50.0, 12.0),
+    "220": Release(17.8, 380.0, 50.0, 13.0),
+    "200": Release(17.4, 345.0, 50.0, 14.0),
+    "180": Release(17.0, 310.0, 50.0, 15.0),
+    "160": Release(16.6, 270.0, 50.0, 16.0),
 }
 
 
@@ -152,7 +173,7 @@ class Player:
 def spread_releases(release: Release, spread: Spread, deviates: np.ndarray) -> np.ndarray:
     """Releases (n, 7) in RELEASE_COLUMNS: the release plus the spread times `deviates` (n, 6)."""
     rows = np.tile(release.row(), (len(deviates), 1))
-    rows[:, :6] += deviates * spread.array()
+    rows[:, :6] += spread.deviations(deviates)
     return rows
 
 

@@ -35,6 +35,10 @@ class Stage(IntEnum):
     BAG_RESAMPLE = 71  # which shots a resample holds
     BAG_TABLE = 72  # resampled runs of the carry table
     BAG_SPARES = 73  # shots at a corner pin
+    LINE_FIRST = 81  # search for a line: the first shots on every candidate,
+    LINE_FINALISTS = 82  # those on the few best rated,
+    LINE_MODEL = 83  # deviates at which a local model is averaged,
+    LINE_DECIDE = 84  # the same shots on the last few
     CHECKS = 901  # benchmarks and tests
 
 
@@ -50,7 +54,7 @@ def stream(stage: Stage, seed: int, *part: int) -> np.random.Generator:
     """
     if isinstance(seed, bool) or seed != int(seed) or seed < 0:
         raise InputError(f"seed is {seed!r}; accepted: a whole number, 0 or more")
-    return np.random.default_rng(np.random.SeedSequence([int(seed), int(stage), *part]))
+    return np.random.default_rng(np.random.SeedSequence([int(seed), int(Stage(stage)), *part]))
 
 
 @contextlib.contextmanager

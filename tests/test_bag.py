@@ -135,8 +135,8 @@ def searched():
         better = lines_judged(*rest, lines, shots=3000, seed=4)
         far = []
         for name in names:
-            shots = find_line(load_ball(name), pattern, player.release, player.spread, shots=3000,
-                              search_shots=4000, seed=4, aim="strike", with_map=False).table
+            shots = find_line(load_ball(name), player.release, pattern, player.spread, shots=3000,
+                              seed=4, aim="strike", with_map=False).table
             entry = shots.entry_board, shots.entry_angle_deg, shots.entry_speed_mph
             far.append(float(game_of(default_parts().of_shots(*entry).mean(axis=0))))
         out.append((mean_pins(quick), mean_pins(better), np.array(far)))

@@ -8,7 +8,8 @@ import pytest
 from lanesim.catalog import load_ball, load_pattern_named, load_player, read_balls
 from lanesim.equipment.ball import Ball
 from lanesim.equipment.cover import Cover
-from lanesim.equipment.drilling import DEFAULT_GRIP, drilled_inertia
+from lanesim.equipment.drilling import drilled_inertia
+from lanesim.equipment.grip import DEFAULT_GRIP
 from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError, InputWarning
 from lanesim.motion.trajectory import throw

@@ -10,7 +10,8 @@ from click.testing import CliRunner
 
 from lanesim.catalog import load_ball
 from lanesim.cli import cli
-from lanesim.equipment.drilling import Grip, drill
+from lanesim.equipment.drilling import drill
+from lanesim.equipment.grip import Grip
 from lanesim.equipment.layout import Layout
 
 BALL = "strong-asym"

@@ -13,13 +13,14 @@ from scipy.integrate import solve_ivp
 
 from lanesim.equipment.cover import (
     COVER_KINDS,
-    POLISH_RA_UM,
     WEAR_DOUBT,
     Cover,
     grit_roughness_ra_um,
     parse_finish,
+    polish_ra_um,
     sampled_kinds,
     shifted_kind,
+    table_ra_um,
 )
 from lanesim.errors import InputError
 from lanesim.lane.geometry import FRICTION_CAP
@@ -130,7 +131,7 @@ def test_dull_changes_faster_than_polished_and_a_polish_gets_rougher(kind):
     roughness = [polish.played(g).roughness_um for g in (0.0, 5.0, 20.0, 60.0)]
     assert roughness == sorted(roughness)
     assert roughness[-1] > 1.5 * roughness[0]
-    assert polish.ra_um == POLISH_RA_UM
+    assert polish.ra_um == polish_ra_um()
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -174,7 +175,8 @@ def test_every_wear_parameter_works_in_its_direction(name):
 
 
 def test_every_ageing_parameter_has_its_doubt_and_status():
-    ageing = set(COVER_KINDS["plastic"].__dataclass_fields__) - {"dry_friction", "uptake"}
+    ageing = set(COVER_KINDS["plastic"].__dataclass_fields__) - {
+        "dry_friction", "uptake", "strength_step", "finish_contrast"}
     assert set(WEAR_DOUBT) == ageing
     assert all(d.scale > 0 and d.status for d in WEAR_DOUBT.values())
 
@@ -218,7 +220,27 @@ def test_most_of_the_change_is_over_when_balls_are_refreshed():
 
 def test_grit_table_is_read_in_logarithms():
     """Between 1000 (0.7) and 2000 (0.4) the middle in logarithms is sqrt(0.7 x 0.4) (D)."""
-    assert grit_roughness_ra_um(1000.0 * math.sqrt(2.0)) == pytest.approx(math.sqrt(0.7 * 0.4))
+    middle = 1000.0 * math.sqrt(2.0)
+    assert table_ra_um(middle) == pytest.approx(math.sqrt(0.7 * 0.4))
+    assert grit_roughness_ra_um(middle, 1.0) == pytest.approx(math.sqrt(0.7 * 0.4))
+
+
+@given(st.floats(360, 5000), st.floats(0.3, 1.0))
+def test_a_hand_held_pad_leaves_a_finish_nearer_the_middle_than_its_name(grit, contrast):
+    """Facts (R): a 500 grit pad left about 1650 grit. The order of finishes stays."""
+    by_hand, by_name = grit_roughness_ra_um(grit, contrast), table_ra_um(grit)
+    assert abs(math.log(by_hand / 0.4)) <= abs(math.log(by_name / 0.4)) + 1e-12
+    assert (by_hand - 0.4) * (by_name - 0.4) >= 0.0
+    assert polish_ra_um(contrast) < grit_roughness_ra_um(5000.0, contrast)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_weak_and_strong_covers_stand_on_either_side_of_the_usual(kind):
+    weak, usual, strong = (Cover(kind, strength=s) for s in ("weak", "usual", "strong"))
+    assert weak.dry_friction < usual.dry_friction < strong.dry_friction < FRICTION_CAP
+    assert weak.uptake < usual.uptake < strong.uptake
+    assert usual.dry_friction == COVER_KINDS[kind].dry_friction
+    assert strong.as_new().strength == "strong"
 
 
 # --- errors -------------------------------------------------------------------------------------
@@ -227,6 +249,7 @@ def test_grit_table_is_read_in_logarithms():
 @pytest.mark.parametrize(("make", "words"), [
     (lambda: Cover("reactiv-solid"), "did you mean 'reactive-solid'"),
     (lambda: Cover("plastic", 100.0), "grit"),
+    (lambda: Cover("plastic", strength="strongest"), "did you mean 'strong'"),
     (lambda: Cover("plastic", games_total=-1.0), "games in all"),
     (lambda: Cover("plastic", games_total=5.0, oil_extractions=1, games_since_extraction=6.0),
      "games since oil was drawn out"),

@@ -11,7 +11,7 @@ from lanesim.player import LEVELS, Release
 from lanesim.studies.compare import Variant, compare
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
-                  launch_angle_deg=-2.8)
+                  launch_angle_deg=-2.2)
 
 
 @pytest.fixture(scope="module")

@@ -383,7 +383,7 @@ def test_command_lists_every_pattern() -> None:
         pattern = load_pattern_named(row["name"])
         assert row["total_ml"] == pattern.total_ml
         line = next(x for x in text.splitlines() if x.startswith(row["name"] + " "))
-        assert f"{pattern.total_ml:.1f}" in line and f"{pattern.mean_film_um:.2f}" in line
+        assert f"{pattern.total_ml:.1f}" in line and f"{pattern.head_units:.0f}" in line
 
 
 def test_command_shows_draws_and_expands_one(tmp_path: Path) -> None:

@@ -60,9 +60,9 @@ def test_search_mirror():
 
     ball, pattern = load_ball("strong-asym"), load_pattern_named("lopsided-40")
     player = Release(speed_mph=17.5, rev_rpm=330)
-    right = find_line(ball, pattern, player, LEVELS["200"], shots=64, search_shots=1000, seed=4)
-    left = find_line(ball, pattern.mirrored(), replace(player, hand="left"), LEVELS["200"],
-                     shots=64, search_shots=1000, seed=4)
+    right = find_line(ball, player, pattern, LEVELS["200"], shots=64, effort="quick", seed=4)
+    left = find_line(ball, replace(player, hand="left"), pattern.mirrored(), LEVELS["200"],
+                     shots=64, effort="quick", seed=4)
     assert replace(left.release, hand="right") == right.release
     assert np.array_equal(right.values, left.values)
     assert np.array_equal(right.map_rate, left.map_rate)

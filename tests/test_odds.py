@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.cli import cli
 from lanesim.errors import InputError
-from lanesim.lines.lineup import judge_line
+from lanesim.lines.judge import judge_line
 from lanesim.motion.pocket import POCKET
 from lanesim.motion.trajectory import throw_many
 from lanesim.pins.table import DATA_FILE
@@ -19,7 +19,7 @@ from lanesim.player import LEVELS, Release, Spread, sample_releases
 from lanesim.stats import Difference, paired_difference, shots_to_see
 from lanesim.studies.odds import Comparison, difference, odds, with_pins
 
-PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.8)
+PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.2)
 GIVEN = {"shots": 256, "seed": 5, "lines": "given", "pins": False}
 
 
@@ -31,7 +31,7 @@ def medium():
 @pytest.fixture(scope="module")
 def trio(medium):
     balls = [load_ball(n) for n in ("strong-solid", "weak-pearl", "strong-solid")]
-    return odds(balls, medium, PLAYER, LEVELS["200"], **GIVEN)
+    return odds(balls, PLAYER, medium, LEVELS["200"], **GIVEN)
 
 
 def test_numbers_from_plain_throws(trio, medium):
@@ -64,20 +64,20 @@ def test_own_lines_are_found_ones(medium):
     from lanesim.lines.lineup import find_line
 
     ball = load_ball("weak-pearl")
-    settings = {"shots": 64, "seed": 2, "search_shots": 1000}
-    got = odds([ball], medium, PLAYER, LEVELS["200"], pins=False, **settings)
-    alone = find_line(ball, medium, PLAYER, LEVELS["200"], **settings)
+    settings = {"shots": 64, "seed": 2, "effort": "quick"}
+    got = odds([ball], PLAYER, medium, LEVELS["200"], pins=False, **settings)
+    alone = find_line(ball, PLAYER, medium, LEVELS["200"], **settings)
     assert got.balls[0].line.release == alone.release
     assert got.comparisons == ()
-    two = odds([ball, load_ball("strong-solid")], medium, PLAYER, LEVELS["200"], pins=False,
+    two = odds([ball, load_ball("strong-solid")], PLAYER, medium, LEVELS["200"], pins=False,
                lines="first", **settings)
     assert two.balls[1].line.release == two.balls[0].line.release == alone.release
 
 
 def test_left_hander_on_the_mirrored_pattern(medium):
     lopsided = load_pattern_named("lopsided-40")
-    right = odds([load_ball("strong-asym")], lopsided, PLAYER, LEVELS["200"], **GIVEN)
-    left = odds([load_ball("strong-asym")], lopsided.mirrored(), replace(PLAYER, hand="left"),
+    right = odds([load_ball("strong-asym")], PLAYER, lopsided, LEVELS["200"], **GIVEN)
+    left = odds([load_ball("strong-asym")], replace(PLAYER, hand="left"), lopsided.mirrored(),
                 LEVELS["200"], **GIVEN)
     assert np.array_equal(right.balls[0].line.counts, left.balls[0].line.counts)
 
@@ -106,7 +106,7 @@ def test_sentence_is_told_from_the_better_ball():
 
 @pytest.mark.skipif(not DATA_FILE.exists(), reason="the carry table is not built yet")
 def test_strikes_leaves_and_pins(medium):
-    got = odds([load_ball("strong-solid"), load_ball("plastic-spare")], medium, PLAYER,
+    got = odds([load_ball("strong-solid"), load_ball("plastic-spare")], PLAYER, medium,
                LEVELS["200"], **(GIVEN | {"pins": True}))
     first = got.balls[0]
     assert first.pins.pocket_rate == first.line.pocket.rate
@@ -123,7 +123,7 @@ def test_a_strike_difference_holds_the_tables_uncertainty(medium):
     ball = load_ball("strong-solid")
     wide = replace(PLAYER, laydown_board=2.0, launch_angle_deg=-4.0)
     first, again, lost = (
-        with_pins(judge_line(ball, medium, line, LEVELS["200"], shots=256, seed=5))
+        with_pins(judge_line(ball, line, medium, LEVELS["200"], shots=256, seed=5))
         for line in (PLAYER, PLAYER, wide))
     assert lost.pins.strike_rate == 0.0 and lost.pins.sd_table == 0.0
     plain = paired_difference(first.strikes, lost.strikes)
@@ -142,8 +142,8 @@ def test_a_strike_difference_holds_the_tables_uncertainty(medium):
 def test_aiming_at_strikes(medium):
     from lanesim.lines.lineup import find_line
 
-    found = find_line(load_ball("strong-solid"), medium, PLAYER, LEVELS["200"], aim="strike",
-                      shots=128, search_shots=1000)
+    found = find_line(load_ball("strong-solid"), PLAYER, medium, LEVELS["200"], aim="strike",
+                      shots=128, effort="quick")
     assert found.aim == "strike" and 0 < found.rate.rate < 1
 
 
@@ -154,20 +154,20 @@ def test_aiming_at_strikes(medium):
     ([], {}, "no ball"),
     (["strong-solid"], {"shots": 0}, "number of shots"),
     (["strong-solid"], {"lines": "best"}, "own, first, given"),
-    (["strong-solid"], {"lines": "own", "search_shots": 3}, "search shots"),
+    (["strong-solid"], {"lines": "own", "effort": "some"}, "unknown effort"),
 ])
 def test_bad_settings(medium, balls, settings, says):
     with pytest.raises(InputError, match=says):
-        odds([load_ball(b) for b in balls], medium, PLAYER, LEVELS["200"], **(GIVEN | settings))
+        odds([load_ball(b) for b in balls], PLAYER, medium, LEVELS["200"], **(GIVEN | settings))
 
 
 def test_dry_pattern_and_bad_spread(medium):
     dry = medium.with_volume(np.zeros((60, 39)))
     with pytest.raises(InputError, match="all dry"):
-        odds([load_ball("strong-solid")], dry, PLAYER, LEVELS["200"],
-             **(GIVEN | {"lines": "own", "search_shots": 1000}))
+        odds([load_ball("strong-solid")], PLAYER, dry, LEVELS["200"],
+             **(GIVEN | {"lines": "own", "effort": "quick"}))
     # a given line needs no search: what becomes of it on a dry lane is a fair question
-    judged = odds([load_ball("strong-solid")], dry, PLAYER, LEVELS["200"], **GIVEN).balls[0].line
+    judged = odds([load_ball("strong-solid")], PLAYER, dry, LEVELS["200"], **GIVEN).balls[0].line
     assert judged.counts.sum() == GIVEN["shots"] and judged.pocket.rate < 0.05
     with pytest.raises(InputError, match="empty"):
         Spread(0, 0, 0, 0, 0, 0)
@@ -210,6 +210,6 @@ def test_interrupting_leaves_no_file(tmp_path, monkeypatch):
     def interrupted(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("lanesim.lines.lineup.Thrower.throw", interrupted)
+    monkeypatch.setattr("lanesim.lines.throwing.Thrower.throw", interrupted)
     run = CliRunner().invoke(cli, [*OPTIONS, "--out", str(tmp_path / "odds.png")])
     assert run.exit_code == 130 and list(tmp_path.iterdir()) == []

@@ -12,14 +12,14 @@ from hypothesis.extra.numpy import arrays
 
 from lanesim.errors import InputError
 from lanesim.lane.geometry import CELL_AREA_M2
-from lanesim.lane.pattern import (
-    OilPattern,
+from lanesim.lane.oil_file import (
     load_pattern,
     parse_pattern,
     pattern_text,
     save_pattern,
     taper_cells,
 )
+from lanesim.lane.pattern import UNIT_CELL_UL, OilPattern
 
 SHAPE = (60, 39)
 GRIDS = arrays(np.float64, SHAPE, elements=st.floats(0.0, 200.0), fill=st.just(0.0))
@@ -195,11 +195,72 @@ def test_a_dry_lane_is_a_pattern() -> None:
 def test_a_taper_holds_its_exact_volume(a: float, length: float, s: float, e: float) -> None:
     # Derived: the integral of a straight line from s at a to e at b is (b - a)(s + e)/2.
     b = min(a + length, 60.0)
-    cells = taper_cells(a, b, s, e)
+    cells = taper_cells((a, b), (s, e))
     assert cells.sum() == pytest.approx((b - a) * (s + e) / 2, rel=1e-9, abs=1e-9)
     assert cells.min() >= -1e-9 and cells.max() <= max(s, e) + 1e-9
     outside = np.arange(60)
     assert not cells[(outside + 1 <= a) | (outside >= b)].any()
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.floats(0, 40), st.floats(0.5, 20), st.floats(0.5, 20), st.floats(0.1, 150),
+       st.floats(0.1, 150), st.floats(0.1, 150))
+def test_an_exponential_taper_in_pieces_holds_its_exact_volume(
+    a: float, first: float, second: float, s: float, m: float, e: float
+) -> None:
+    # Derived: s (e/s)^((x - a)/L) integrates to L (s - e)/ln(s/e), or L s where the two are equal.
+    def piece(length: float, u: float, v: float) -> float:
+        return length * (u if u == v else (u - v) / math.log(u / v))
+
+    b, c = a + first, min(a + first + second, 60.0)
+    if c <= b:
+        return
+    cells = taper_cells((a, b, c), (s, m, e), exponential=True)
+    # 1e-6: for nearly equal ends the formula above loses digits, not the code
+    assert cells.sum() == pytest.approx(piece(first, s, m) + piece(c - b, m, e), rel=1e-6)
+    assert cells.min() >= 0.0 and cells.max() <= max(s, m, e) * (1 + 1e-12)
+
+
+def test_one_unit_is_1_48_ul_on_a_board_and_foot() -> None:
+    # facts.md: one unit = 0.0167 mL/ft^2 (M/D); a board is 41.5/39 in = 0.08868 ft wide (D).
+    assert pytest.approx(16.7 * 41.5 / 39 / 12, rel=1e-9) == UNIT_CELL_UL
+
+
+# --- scaling -----------------------------------------------------------------------------------
+
+
+@settings(max_examples=25, deadline=None)
+@given(GRIDS, st.integers(20, 60))
+def test_scaling_keeps_the_shape(grid: np.ndarray, length: int) -> None:
+    grid = grid.copy()
+    grid[30:] = 0.0
+    grid[29] = 10.0
+    pattern = make(grid / 10.0)
+    longer = pattern.scaled(length)
+    assert longer.length_ft == length
+    # Derived: films as thick as before on length/30 of the length, board by board.
+    np.testing.assert_allclose(longer.volume_ul.sum(axis=0),
+                               pattern.volume_ul.sum(axis=0) * length / 30, rtol=1e-9)
+
+
+def test_scaling_of_a_flat_film_is_flat() -> None:
+    # Derived by hand: 5 uL everywhere on 40 ft, stretched to 44 ft, is 5 uL on 44 ft.
+    longer = make(flat(5.0, 40)).scaled(44)
+    np.testing.assert_allclose(longer.volume_ul, flat(5.0, 44), atol=1e-12)
+    assert make(flat(5.0, 40)).scaled(volume_ml=30.0).total_ml == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("given_, said", [
+    ({"length_ft": 61}, "length is 61 ft; accepted: 1 to 60 ft"),
+    ({"length_ft": 41.5}, "accepted: whole feet"),
+    ({"volume_ml": -1.0}, "volume is -1 mL"),
+    ({"volume_ml": math.nan}, "volume is nan mL"),
+])
+def test_scaling_refuses(given_: dict, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        make(flat(5.0)).scaled(**given_)
+    with pytest.raises(InputError, match="is dry: there is no oil to scale"):
+        make(np.zeros(SHAPE)).scaled(40)
 
 
 HEAD = "format: lanesim-oil-1\ntitle: A test\nlength_ft: 10\n"
@@ -215,6 +276,18 @@ def test_bands_by_hand() -> None:
     want[2, 4] += 1.0
     want[3, 4] += 2.0
     np.testing.assert_allclose(pattern.volume_ul, want, atol=1e-12)
+
+
+def test_pieces_and_units_by_hand() -> None:
+    # 4 units straight down to 2 at 4 ft and on to 0 at 10 ft: the first foot holds 3.75 units, the
+    # fifth 2 - 1/6; an exponential from 8 to 2 over 10 ft holds 10 x 6 / ln 4.
+    pattern = parse_pattern(HEAD + "oil_in: units\n"
+                            "band boards 3 feet 0 to 4 to 10 oil 4 to 2 to 0\n"
+                            "band boards 9 feet 0 to 10 oil 8 to 2 taper exponential\n")
+    units = pattern.volume_ul / UNIT_CELL_UL
+    assert units[0, 2] == pytest.approx(3.75)
+    assert units[4, 2] == pytest.approx(2 - 1 / 6)
+    assert units[:, 8].sum() == pytest.approx(60 / math.log(4))
 
 
 def test_symmetric_writes_both_halves_and_board_20_once() -> None:

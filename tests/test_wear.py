@@ -19,7 +19,7 @@ from lanesim.player import Player, Release
 from lanesim.studies import wear
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436.0, rotation_deg=45.0, tilt_deg=15.0,
-                  laydown_board=24.0, launch_angle_deg=-2.8)
+                  laydown_board=24.0, launch_angle_deg=-2.2)
 PLAYER = Player("one", RELEASE, named_spread("200"), "assumed level 200")
 LOG = """date,ball,games,refreshed,extracted
 2026-01-01,strong-solid,20,,
@@ -35,7 +35,7 @@ def boards_at_59_ft(covers: list[Cover], pattern: str) -> np.ndarray:
     """Where the usual shot of the strong ball arrives with each cover, along the first's line."""
     lane = load_pattern_named(pattern)
     balls = [replace(load_ball("strong-solid"), cover=c) for c in covers]
-    line = find_line(balls[0], lane, RELEASE, PLAYER.spread, shots=64, seed=1, search_shots=1500)
+    line = find_line(balls[0], RELEASE, lane, PLAYER.spread, shots=64, seed=1, with_map=False)
     rows = np.tile(line.release.row(), (len(balls), 1))
     table = throw_many(balls, rows, lane, which=np.arange(len(balls)), keep_paths=True)
     return table.path_board[:, 59]
@@ -132,8 +132,8 @@ def test_strikes_are_those_of_the_shots_behind_the_pocket_rates(result):
             assert pins.game_low <= pins.pins_per_game <= pins.game_high
     today = result.balls[0].standing("today")
     ball = replace(load_ball("strong-solid"), cover=today.cover)
-    line = find_line(ball, load_pattern_named("medium-42"), RELEASE, PLAYER.spread, shots=64,
-                     seed=3, search_shots=1500)
+    line = find_line(ball, RELEASE, load_pattern_named("medium-42"), PLAYER.spread, shots=64,
+                     seed=3, with_map=False)
     again, known = with_pins(line).pins, today.pins_own_line
     assert again.leaves(100) == known.leaves(100)
     assert (again.strike_rate, again.pins_per_game) == (known.strike_rate, known.pins_per_game)

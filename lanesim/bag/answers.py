@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ..lines.lineup import board_at_arrows
+from ..lines.plane import board_at_arrows
 from .conditions import Condition, Use
 from .event import Event
 from .pairs import Judged

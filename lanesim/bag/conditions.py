@@ -19,7 +19,7 @@ from ..equipment.ball import Ball
 from ..equipment.layout import layout_text
 from ..lane.friction import FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LAYDOWN_RANGE
+from ..lines.plane import LAYDOWN_RANGE
 from ..motion import setup
 from ..player import Release
 from ..studies.transition import Entrant, best_move, moved, play_game

@@ -9,7 +9,7 @@ table. What was found is kept by name (`cache.key_of`); a name tells of everythi
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -19,6 +19,7 @@ import numpy as np
 from ..equipment.ball import Ball
 from ..motion.pocket import POCKET
 from ..player import Spread
+from ..progress import Progress
 from ..streams import Stage, stream
 from .cache import Cache, key_of
 from .conditions import Condition, arrays
@@ -32,9 +33,6 @@ ROOTS = ("bag.pairs",)
 TABLE_RESAMPLES = 24
 INTERVAL = (2.5, 97.5)
 _GROUP = 12  # balls searched together: a record is written after each group
-
-Progress = Callable[[float, float], None]
-
 
 @dataclass(frozen=True)
 class Judged:

@@ -28,8 +28,9 @@ import numpy as np
 
 from ..errors import InputError, check_range
 from ..lane.geometry import BOARD_M
-from ..lines.lineup import board_at_arrows
+from ..lines.plane import board_at_arrows
 from ..motion.trajectory import throw_many
+from ..progress import Progress
 from ..units import FOOT_M
 from . import choice
 from . import program as model
@@ -38,7 +39,7 @@ from .answers import Advice, BagPlan, BallInBag, Choice, OldNew, Trial, Wear, la
 from .cache import Cache
 from .conditions import Condition, Use, event_conditions, event_uses
 from .event import Event
-from .pairs import Judged, Judging, Progress
+from .pairs import Judged, Judging
 from .spare_ball import SpareBall, spare_balls
 from .wear import Planned, balls_worn, games_before, mixed, worn
 

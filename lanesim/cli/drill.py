@@ -26,8 +26,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ..equipment.ball import Ball
-    from ..equipment.drilling import DrilledBall, Grip, Mark
+    from ..equipment.drilling import DrilledBall
+    from ..equipment.grip import Grip
     from ..equipment.layout import Layout
+    from ..equipment.marking import Mark
 
 CAUTIONS = (
     "Drilling is work for a fitted press and a trained hand: clamp the ball so that it cannot "
@@ -102,14 +104,10 @@ def command(
     """
     from dataclasses import replace
 
-    from ..equipment.drilling import (
-        DEFAULT_GRIP,
-        DEFAULT_TOP_WEIGHT_OZ,
-        Material,
-        drill,
-        load_grip,
-    )
-    from ..equipment.drilling import marking_steps as steps_of
+    from ..equipment.drilling import DEFAULT_TOP_WEIGHT_OZ, drill
+    from ..equipment.grip import DEFAULT_GRIP, load_grip
+    from ..equipment.holes import Material
+    from ..equipment.marking import marking_steps as steps_of
 
     chosen = _layout(layout(ball.layout), mass_bias_to_pap, pin_to_val, pin_side)
     grip = load_grip(grip_file) if grip_file else DEFAULT_GRIP

@@ -11,8 +11,8 @@ from ..errors import InputError
 from . import common as c
 
 if TYPE_CHECKING:
-    from ..fit.fit import FitResult
     from ..fit.own_spread import OwnSpread
+    from ..fit.result import FitResult
     from ..fit.side_by_side import SideBySide
 
 
@@ -58,16 +58,17 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
             as_json) -> None:
     """Estimate ball, lane and measuring from a file of your own shots.
 
-    The file is plain CSV with units in the column names; `lanesim.shots_file` lists them. Where the
-    file lacks a release column, the player's usual value stands in (--player, --revs, ...).
+    The file is plain CSV with units in the column names; 'lanesim guide shots' lists them. Where it
+    lacks a release column, the player's usual value stands in (--player, --revs, ...).
 
     \b
     lanesim fit my-shots.csv --ball strong-solid --pattern medium-42 --out fitted.toml
     lanesim fit my-shots.csv --compare-balls old new --figure fit.png
     lanesim fit my-shots.csv --player-out me.toml
     """
-    from ..fit.fit import DEFAULT_PARAMETERS, films_by_game, fit_shots
-    from ..fit.shot_model import PARAMETERS
+    from ..fit.films import films_by_game
+    from ..fit.fit import fit_shots
+    from ..fit.parameters import DEFAULT_PARAMETERS, PARAMETERS
     from ..fit.shots_file import read_shots
 
     log = read_shots(shots_csv)
@@ -95,10 +96,12 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
         if len(set(log.game)) < 2:
             raise InputError(f"{shots_csv}: --transition needs a game column with more than one "
                              "game in it")
-        films = films_by_game(log, balls, patterns, hand=release.hand, usual=release, seed=seed)
+        films = films_by_game(log, balls, patterns, hand=release.hand, usual=release,
+                              spread=player.spread, seed=seed)
     with c.progress("fitting"):
         result = fit_shots(
-            log, balls, patterns, hand=release.hand, usual=release, parameters=names,
+            log, balls, patterns, hand=release.hand, usual=release, spread=player.spread,
+            parameters=names,
             measurement_sd=sds, prior_sd=_pairs(priors, "--prior"),
             loss_scale=loss_scale or float("inf"), starts=starts, seed=seed, folds=folds,
             profile=profile, films=films)
@@ -106,12 +109,15 @@ def command(shots_csv, ball_specs, pattern_spec, player, params, measuring, prio
     if compare_balls:
         from ..fit.side_by_side import compare_balls as compare
 
-        pair = compare(result, log, balls, patterns, *compare_balls, usual=release)
+        pair = compare(result, log, balls, patterns, *compare_balls, usual=release,
+                       spread=player.spread)
     spread = None
     if player_out is not None:
         from ..fit.own_spread import estimate_spread
 
-        spread = estimate_spread(log, hand=release.hand, usual=release, measurement_sd=sds)
+        spread = estimate_spread(log, hand=release.hand, usual=release, measurement_sd=sds,
+                                 spread=player.spread,
+                                 assumed=player.spread_source)
     files = _write(result, spread, player.name, out, player_out, figure)
     if as_json:
         c.print_json(result.to_dict()
@@ -251,9 +257,13 @@ def _print_spread(spread: OwnSpread) -> None:
     click.echo()
     rows = []
     for name, column in spread.columns.items():
-        interval = f"{column.low:.2f} to {column.high:.2f}" if column.estimated else "assumed"
         rows.append([name, f"{column.mean:.2f}", c.number(column.seen, 2), f"{column.sd:.2f}",
-                     interval])
-    c.print_table(["column", "mean", "SD seen", "SD less\nmeasuring", "95 % interval"], rows,
+                     f"{column.low:.2f} to {column.high:.2f}"
+                     + ("" if column.estimated else " (assumed)")])
+    c.print_table(["column", "mean", "spread\nread", "own\nspread", "95 % interval"], rows,
                   title=f"the player's spread, {spread.shots} shots, means of {spread.groups} "
-                        "games/balls/patterns removed")
+                        "games/balls/patterns removed",
+                  note="Own spread: standard deviation from shot to shot, the measuring errors "
+                       "taken out.")
+    for text in spread.cannot_tell():
+        click.echo(f"- {text}")

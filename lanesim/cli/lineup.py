@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from ..equipment.ball import Ball
     from ..fit.fitted import Basis
     from ..lane.pattern import OilPattern
-    from ..lines.lineup import Line, LineResult, MissReport, Room
+    from ..lines.judge import Line, LineResult
+    from ..lines.misses import MissReport, Room
     from ..pins.outcomes import PinResult
     from ..player import Player
 
@@ -27,14 +28,13 @@ if TYPE_CHECKING:
 @click.option("--search-speed", is_flag=True, help="Also try 2 mph slower to 2 mph faster.")
 @click.option("--boards", nargs=2, type=float, default=(6.0, 35.0), show_default=True,
               metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
-@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=4000,
-              show_default=True, help="About how many shots the search may take.")
+@c.effort_option
 @c.sampling_options(8192, least=2)
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(
     ball: Ball, pattern: OilPattern, player: Player, basis: Basis, aim: str, search_speed: bool,
-    boards: tuple[float, float], search_shots: int, shots: int, seed: int, out, as_json: bool,
+    boards: tuple[float, float], effort: str, shots: int, seed: int, out, as_json: bool,
 ) -> None:
     """Find the laydown board and launch angle that hit the pocket most often.
 
@@ -47,17 +47,18 @@ def command(
     lanesim lineup --player me.toml --search-speed --json
     """
     c.announce_compile("batch")
-    from ..lines.lineup import find_line, miss_report
+    from ..lines.lineup import find_line
+    from ..lines.misses import miss_report
     from ..studies.odds import has_carry_table, with_pins
 
     with c.progress("lining up") as report:
         line = find_line(
-            ball, pattern, player.release, player.spread, shots=shots, seed=seed, aim=aim,
-            search_speed=search_speed, laydown_range=boards, search_shots=search_shots,
+            ball, player.release, pattern, player.spread, shots=shots, seed=seed, aim=aim,
+            search_speed=search_speed, laydown_range=boards, effort=effort,
             judge_others=3, friction=basis.friction, progress=report,
         )
     with c.progress("room for misses"):
-        room = miss_report(ball, pattern, line.release, player.spread, shots=min(shots, 2048),
+        room = miss_report(ball, line.release, pattern, player.spread, shots=min(shots, 2048),
                            seed=seed, aim=aim, friction=basis.friction)
     pins = with_pins(line).pins if has_carry_table() else None
     if out is not None:

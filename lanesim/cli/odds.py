@@ -27,16 +27,15 @@ if TYPE_CHECKING:
                    "the release options' laydown and angle.")
 @click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
               show_default=True, help="What a best line finds most often.")
-@click.option("--search-shots", type=click.IntRange(1000, 1_000_000), default=3000,
-              show_default=True, help="About how many shots the search of a line may take.")
-@c.sampling_options(16384)
+@c.effort_option
+@c.sampling_options(16384, 2)
 @c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
 @c.out_option("Draw where the shots meet the pins, on the map of strike chances, into FILE.",
               "--carry-map", "carry_map")
 @c.json_option
 def command(
     balls: tuple, pattern: OilPattern, player: Player, basis: Basis, lines: str, aim: str,
-    search_shots: int, shots: int, seed: int, out, carry_map, as_json: bool,
+    effort: str, shots: int, seed: int, out, carry_map, as_json: bool,
 ) -> None:
     """How often a ball finds the pocket, and which of several does so more often.
 
@@ -52,8 +51,8 @@ def command(
     from ..studies.odds import odds
 
     with c.progress("throwing") as report:
-        result = odds(balls, pattern, player.release, player.spread, shots=shots, seed=seed,
-                      lines=lines, aim=aim, search_shots=search_shots, friction=basis.friction,
+        result = odds(balls, player.release, pattern, player.spread, shots=shots, seed=seed,
+                      lines=lines, aim=aim, effort=effort, friction=basis.friction,
                       progress=report)
     files = _draw(result, out, carry_map)
     if as_json:

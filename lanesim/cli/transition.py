@@ -83,7 +83,7 @@ def command(
     from ..catalog import load_ball
     from ..errors import InputError, check_range
     from ..files import save_figure
-    from ..lane.pattern import save_pattern
+    from ..lane.oil_file import save_pattern
     from ..studies import transition
 
     check_range("--apart", apart, -5, 5, "boards")

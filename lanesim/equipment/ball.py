@@ -13,7 +13,8 @@ from ..errors import InputError, InputWarning, check_range
 from ..lane.geometry import BALL_MAX_LB, DIFFERENTIAL_MAX_IN, RG_RANGE_IN
 from ..units import LB_KG, rg_inertia
 from .cover import Cover
-from .drilling import Grip, drilled_inertia
+from .drilling import drilled_inertia
+from .grip import Grip
 from .layout import Layout
 
 # Beyond these no ball of any age is believable; between them and the standard only a warning.

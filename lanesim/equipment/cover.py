@@ -28,7 +28,10 @@ from ..lane.geometry import FRICTION_CAP
 
 RQ_PER_RA = math.sqrt(math.pi / 2.0)  # a Gaussian surface: Rq = 1.2533 Ra (textbook statistics)
 
-# Grit of the last sanding step -> Ra on resin [um]. From memory, low confidence.
+# Grit of the last sanding step -> Ra on resin [um] as a machine leaves it. From memory, low
+# confidence. A hand-held pad on a spinner leaves a finer finish than its name: a carded 500 grit
+# pad took a ball from 3,000 to about 1,650 grit as read by a scanner (read). So finishes differ
+# less than their names: Ra = Ra_2000 (Ra_table / Ra_2000)^`finish_contrast`, calibrated.
 GRIT_RA_UM: tuple[tuple[float, float], ...] = (
     (360.0, 1.4),
     (500.0, 1.1),
@@ -37,8 +40,14 @@ GRIT_RA_UM: tuple[tuple[float, float], ...] = (
     (4000.0, 0.25),
     (5000.0, 0.21),
 )
-POLISH_RA_UM = 0.1
-DULL_RA_UM = 0.7  # the finish that `dull_efold_games` belongs to: 1000 grit
+POLISH_TABLE_RA_UM = 0.1
+MIDDLE_RA_UM = 0.4  # 2000 grit: the finish that the contrast leaves alone
+DULL_GRIT = 1000.0  # the finish that `dull_efold_games` belongs to
+DEFAULT_CONTRAST = 0.73
+
+# How a weak and a strong cover of one kind differ from the usual one, in steps of
+# `CoverKind.strength_step`.
+STRENGTHS = {"weak": -1.0, "usual": 0.0, "strong": 1.0}
 
 
 @dataclass(frozen=True)
@@ -59,6 +68,9 @@ class CoverKind:
     uptake_loss : share of the uptake lost in the end [-].
     soak_efold_games : e-fold of both losses [games].
     extraction_recovery : share of the soaked-in oil that an extraction can reach [-], below 1.
+    strength_step : by what share a strong cover of the kind has more dry friction and uptake than
+        the usual one, and a weak one less.
+    finish_contrast : power of the table of grits, see GRIT_RA_UM.
     """
 
     dry_friction: float
@@ -70,9 +82,14 @@ class CoverKind:
     uptake_loss: float
     soak_efold_games: float
     extraction_recovery: float
+    strength_step: float = 0.08
+    finish_contrast: float = DEFAULT_CONTRAST
 
     def __post_init__(self) -> None:
-        check_range("dry friction", self.dry_friction, 0.01, FRICTION_CAP)
+        check_range("strength step", self.strength_step, 0, 0.4)
+        check_range("finish contrast", self.finish_contrast, 0.2, 1.5)
+        check_range("dry friction", self.dry_friction, 0.01,
+                    FRICTION_CAP / (1.0 + self.strength_step))
         check_range("uptake", self.uptake, 0, 1)
         check_range("worn Ra", self.worn_ra_um, 0.02, 3, "um")
         check_range("polish e-fold", self.polish_efold_games, 0.1, 1e5, "games")
@@ -84,11 +101,11 @@ class CoverKind:
 
 
 COVER_KINDS: dict[str, CoverKind] = {
-    "plastic": CoverKind(0.11, 0.02, 0.20, 60, 120, 0.03, 0.10, 400, 0.2),
-    "urethane": CoverKind(0.17, 0.10, 0.30, 20, 50, 0.08, 0.30, 250, 0.5),
-    "reactive-solid": CoverKind(0.215, 0.30, 0.25, 12, 30, 0.18, 0.60, 120, 0.6),
-    "reactive-hybrid": CoverKind(0.21, 0.25, 0.24, 14, 32, 0.16, 0.55, 130, 0.6),
-    "reactive-pearl": CoverKind(0.205, 0.20, 0.22, 16, 35, 0.15, 0.50, 140, 0.6),
+    "plastic": CoverKind(0.11, 0.016, 0.20, 60, 120, 0.03, 0.10, 400, 0.2),
+    "urethane": CoverKind(0.17, 0.08, 0.30, 20, 50, 0.08, 0.30, 250, 0.5),
+    "reactive-solid": CoverKind(0.226, 0.24, 0.2724, 12, 30, 0.18, 0.60, 120, 0.6),
+    "reactive-hybrid": CoverKind(0.20792, 0.2, 0.2654, 14, 32, 0.16, 0.55, 130, 0.6),
+    "reactive-pearl": CoverKind(0.18984, 0.16, 0.2558, 16, 35, 0.15, 0.50, 140, 0.6),
 }
 
 
@@ -155,14 +172,28 @@ def sampled_kinds(kind: CoverKind, count: int, seed: int) -> list[CoverKind]:
     return [shifted_kind(kind, dict(zip(names, map(float, row), strict=True))) for row in points]
 
 
-def grit_roughness_ra_um(grit: float) -> float:
-    """Ra [um] of a finish sanded last with `grit`, log-log interpolated (360 to 5000)."""
+def table_ra_um(grit: float) -> float:
+    """Ra [um] of GRIT_RA_UM for a grit from 360 to 5000, log-log interpolated."""
     check_range("grit", grit, GRIT_RA_UM[0][0], GRIT_RA_UM[-1][0])
     for (g0, r0), (g1, r1) in itertools.pairwise(GRIT_RA_UM):
         if grit <= g1:
             share = math.log(grit / g0) / math.log(g1 / g0)
             return r0 * (r1 / r0) ** share
     return GRIT_RA_UM[-1][1]
+
+
+def _contrasted(ra_um: float, contrast: float) -> float:
+    return MIDDLE_RA_UM * (ra_um / MIDDLE_RA_UM) ** contrast
+
+
+def grit_roughness_ra_um(grit: float, contrast: float = DEFAULT_CONTRAST) -> float:
+    """Ra [um] of a finish sanded last with `grit` (360 to 5000) by hand; see GRIT_RA_UM."""
+    return _contrasted(table_ra_um(grit), contrast)
+
+
+def polish_ra_um(contrast: float = DEFAULT_CONTRAST) -> float:
+    """Ra [um] of a polish."""
+    return _contrasted(POLISH_TABLE_RA_UM, contrast)
 
 
 @dataclass(frozen=True)
@@ -181,6 +212,7 @@ class Cover:
         games_total / (oil_extractions + 1), extractions evenly spread (ASSUMED); without any
         extraction games_total.
     law : parameters to use instead of COVER_KINDS[kind], for sampled or fitted ones.
+    strength : one of STRENGTHS: a weak, usual or strong cover of its kind.
     """
 
     kind: str
@@ -191,10 +223,13 @@ class Cover:
     oil_extractions: int = 0
     games_since_extraction: float | None = None
     law: CoverKind | None = None
+    strength: str = "usual"
 
     def __post_init__(self) -> None:
         if self.kind not in COVER_KINDS:
             raise nearest_name(self.kind, COVER_KINDS, "cover kind")
+        if self.strength not in STRENGTHS:
+            raise nearest_name(self.strength, STRENGTHS, "cover strength")
         check_range("grit", self.grit, GRIT_RA_UM[0][0], GRIT_RA_UM[-1][0])
         check_range("games since the surface was refreshed", self.games_since_surface, 0, 5000)
         check_range("games in all", self.games_total, 0, 20000)
@@ -221,7 +256,14 @@ class Cover:
     @property
     def prepared_ra_um(self) -> float:
         """Ra [um] just after the surface was prepared."""
-        return POLISH_RA_UM if self.polished else grit_roughness_ra_um(self.grit)
+        contrast = self.parameters.finish_contrast
+        return polish_ra_um(contrast) if self.polished else grit_roughness_ra_um(
+            self.grit, contrast)
+
+    @property
+    def strength_factor(self) -> float:
+        """Dry friction and uptake over those of the usual cover of the kind [-]."""
+        return 1.0 + self.parameters.strength_step * STRENGTHS[self.strength]
 
     @property
     def surface_efold_games(self) -> float:
@@ -230,7 +272,9 @@ class Cover:
         tau = tau_polish (tau_dull/tau_polish)^(ln(Ra_0/Ra_polish)/ln(Ra_1000/Ra_polish)).
         """
         kind = self.parameters
-        power = math.log(self.prepared_ra_um / POLISH_RA_UM) / math.log(DULL_RA_UM / POLISH_RA_UM)
+        polish = polish_ra_um(kind.finish_contrast)
+        dull = grit_roughness_ra_um(DULL_GRIT, kind.finish_contrast)
+        power = math.log(self.prepared_ra_um / polish) / math.log(dull / polish)
         return kind.polish_efold_games * (kind.dull_efold_games / kind.polish_efold_games) ** power
 
     @property
@@ -261,7 +305,8 @@ class Cover:
     def dry_friction(self) -> float:
         """Friction on dry lane now [-]."""
         kind = self.parameters
-        return kind.dry_friction * (1.0 - kind.friction_loss * self.soaked_share)
+        new = kind.dry_friction * self.strength_factor
+        return new * (1.0 - kind.friction_loss * self.soaked_share)
 
     @property
     def uptake(self) -> float:
@@ -271,7 +316,8 @@ class Cover:
         """
         kind = self.parameters
         rough = (self.ra_um / kind.worn_ra_um) ** 0.25
-        return min(1.0, kind.uptake * rough * (1.0 - kind.uptake_loss * self.soaked_share))
+        new = kind.uptake * self.strength_factor * rough
+        return min(1.0, new * (1.0 - kind.uptake_loss * self.soaked_share))
 
     # -- what happens to a cover
 
@@ -298,7 +344,7 @@ class Cover:
 
     def as_new(self) -> Cover:
         """The cover of a new ball of the kind, with this one's finish as prepared."""
-        return Cover(self.kind, self.grit, self.polished, law=self.law)
+        return Cover(self.kind, self.grit, self.polished, law=self.law, strength=self.strength)
 
 
 def parse_finish(text: str) -> tuple[float, bool]:

@@ -1,7 +1,7 @@
 """The ball's face, drilled: marks, lines and holes, seen from the grip and from the PAP.
 
 Both views are orthographic (seen from far away), fingers up. Every point comes from
-`lanesim.drilling`; nothing is computed here but where the words go.
+`lanesim.equipment`; nothing is computed here but where the words go.
 """
 
 from __future__ import annotations
@@ -14,9 +14,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
-from ..equipment.drilling import DrilledBall, Grip, great_arc, hole_bottom, hole_rim
+from ..equipment.drilling import DrilledBall
+from ..equipment.grip import Grip
+from ..equipment.holes import hole_bottom, hole_rim
 from ..equipment.inches import sixteenths
 from ..equipment.layout import Layout, layout_text
+from ..equipment.vectors import great_arc
 from ..lane.geometry import BALL_RADIUS_M
 from ..units import INCH_M, LB_KG
 from .style import FAINT, INK, PAPER, SERIES, halo, house_style, new_figure
@@ -47,7 +50,7 @@ def draw_drilling(
     Parameters
     ----------
     ball : DrilledBall
-        From `lanesim.drilling.drill`.
+        From `equipment.drilling.drill`.
     layout, grip : Layout, Grip
         What it was drilled to.
     hand : {"right", "left"}

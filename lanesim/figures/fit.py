@@ -6,7 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..fit.fit import NORMAL_95, FitResult
+from ..fit.posterior import NORMAL_95
+from ..fit.result import FitResult
 from .style import FAINT, INK, SERIES, difference_colormap, house_style, legend_name, new_figure
 
 _SAYS_NOTHING = 0.9

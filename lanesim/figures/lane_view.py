@@ -210,11 +210,14 @@ def draw_oil_map(pattern: OilPattern, *, hand: str = "right") -> Figure:
     split = 0.56 * LANE_WIDE_IN
     foul_in = left - NEAR_FT * _IN_PER_FT
     down = figure.add_axes((foul_in / wide, bottom / high, split / wide, panel_high / high))
-    film = pattern.film_by_foot_um()
-    down.stairs(film, np.arange(GRID_ROWS + 1.0), color=INK, lw=1.5, fill=False)
-    down.stairs(film, np.arange(GRID_ROWS + 1.0), color=oil_colormap()(0.55), fill=True, alpha=0.55)
+    outside = (3, 7) if hand == "right" else (33, 37)
+    for index, (words, boards) in enumerate((("the five middle boards", (18, 22)),
+                                             ("boards 3 to 7", outside))):
+        down.stairs(pattern.units_by_foot(*boards), np.arange(GRID_ROWS + 1.0), fill=False,
+                    label=words, **series_style(index))
+    down.legend(loc="upper right", fontsize=7.5, borderpad=0.3, labelspacing=0.25)
     down.set(xlim=(0, 60), ylim=(0, None), xlabel="distance from the foul line [ft]",
-             ylabel="mean film [µm]", title="Down the lane, mean of all boards")
+             ylabel="oil [units]", title="Down the lane, front to back")
     across_left = foul_in + split + 0.8
     across = figure.add_axes((across_left / wide, bottom / high,
                               (left + LANE_WIDE_IN - across_left + 0.75) / wide,

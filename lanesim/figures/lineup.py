@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from .style import INK, PAPER, halo, heat_colormap, house_style, new_figure
 
 if TYPE_CHECKING:
-    from ..lines.lineup import LineResult
+    from ..lines.judge import LineResult
 
 _SHOWN_FROM = 0.01  # the axes cover every line with at least this rate
 
@@ -30,7 +30,7 @@ def draw_lineup(result: LineResult, *, title: str = "") -> Figure:
     figure = new_figure(
         8.2, 5.6, title or f"Lining up: {result.ball} on {result.pattern}",
         subtitle=_subtitle(result, what),
-        note=f"Map from {result.search_shots:,} search shots (local models, smoothed); the marked "
+        note="Map from usual shots, spread as the player's; the marked "
              f"rate from {result.shots:,} fresh shots at {release.speed_mph:.1f} mph. "
              f"{release.hand.capitalize()}-handed:\nboards count from the ball-arm side, a "
              "negative angle goes toward it.",

@@ -24,11 +24,13 @@ from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..motion import kernels as k
 from ..motion.trajectory import throw_parameters
-from ..player import Release
+from ..player import Release, Spread
 from ..units import MICRON_M
-from .fit import NORMAL_95, FitResult, loss_weight, robust_constants
+from .posterior import NORMAL_95, loss_weight, robust_constants
+from .result import FitResult
 from .shot_model import STEP_Z, ShotModel
 from .shots_file import ShotLog
+from .spreading import aimed_releases
 
 NORMAL_80 = 0.8416212335729143  # one-sided normal point of a power of 80 %
 MOST_RELEASES = 256  # thrown with both balls, for the mean boards
@@ -89,7 +91,7 @@ class SideBySide:
 def compare_balls(
     result: FitResult, log: ShotLog, balls: Mapping[str, Ball],
     patterns: Mapping[str, OilPattern], first: str, second: str, *,
-    usual: Release | None = None, pattern: str | None = None,
+    usual: Release | None = None, spread: Spread | None = None, pattern: str | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
     within_boards: float = 1.0,
 ) -> SideBySide:
@@ -97,7 +99,8 @@ def compare_balls(
 
     Parameters
     ----------
-    result : of fit_shots on `log` with the same balls, patterns, usual release and friction model.
+    result : of fit_shots on `log` with the same balls, patterns, usual release, spread and friction
+        model.
     pattern : on which, as laid; default the one most shots were thrown on. The boards are those of
         the releases thrown with either ball on it (fitted offsets added), MOST_RELEASES of them at
         the most; releases that either ball takes into the gutter are left out for both.
@@ -129,11 +132,13 @@ def compare_balls(
     if not mine.any():
         raise InputError(f"neither '{first}' nor '{second}' was thrown on '{pattern}'")
     model = ShotModel(log, balls, patterns, result.terms, hand=result.hand, usual=usual,
-                      friction=friction, measurement_sd=result.measurement_sd)
+                      friction=friction, measurement_sd=result.measurement_sd, spread=spread)
     film = patterns[pattern].film_m(result.hand)
-    thrown_x = model.aimed_releases(result.z).x[mine] - model.offsets(result.z)
-    if len(thrown_x) > MOST_RELEASES:
-        thrown_x = thrown_x[np.linspace(0, len(thrown_x) - 1, MOST_RELEASES).round().astype(int)]
+    which_shots = np.flatnonzero(mine)
+    if len(which_shots) > MOST_RELEASES:
+        few = np.linspace(0, len(which_shots) - 1, MOST_RELEASES).round().astype(int)
+        which_shots = which_shots[few]
+    thrown_x = (aimed_releases(model, result.z).x - model.offsets(result.z))[which_shots]
     paps = np.array([balls[n].inertia.pap_body for n in pair])
 
     def cover(z: np.ndarray) -> np.ndarray:
@@ -147,7 +152,7 @@ def compare_balls(
         """(releases, 2): board at 59 ft at z, NaN where the ball does not get there."""
         pars = np.array([model.parameter_vector(z, n, pattern) for n in pair])
         rows = np.zeros((2 * len(thrown_x), 7))
-        rows[:, :6] = np.repeat(thrown_x + model.offsets(z), 2, axis=0)
+        rows[:, :6] = np.repeat(thrown_x + model.offsets(z)[which_shots], 2, axis=0)
         which = np.tile(np.arange(2), len(thrown_x))
         table = throw_parameters(paps, pars, rows, film, which=which, keep_paths=True)
         assert table.path_board is not None

@@ -23,7 +23,7 @@ _WAITING_NEWS = 200  # news kept for a window that does not read; it is sent awa
 # The shot that a page without an address starts with: the commands' own defaults,
 # with the board at the arrows that their launch angle goes over.
 FIRST_SHOT = Shot(ball="strong-solid", pattern="medium-42", speed_mph=18.6, rev_rpm=436.0,
-                  rotation_deg=45.0, tilt_deg=15.0, laydown_board=24.0, target_board=15.8)
+                  rotation_deg=45.0, tilt_deg=15.0, laydown_board=24.0, target_board=17.3)
 
 
 class News:

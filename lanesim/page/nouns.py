@@ -87,7 +87,7 @@ class Nouns:
 
     def own_pattern(self, spec: str) -> OilPattern:
         """The pattern of that name as its file has it."""
-        from ..lane.pattern import load_pattern, pattern_files
+        from ..lane.oil_file import load_pattern, pattern_files
 
         if spec.endswith(".oil"):
             return self._read("pattern", spec, load_pattern)

@@ -35,7 +35,7 @@ def inspect(text: str, name: str, folder: Path) -> tuple[str, tuple[str, ...]]:
         warnings.simplefilter("ignore")
         ending = Path(name).suffix.lower()
         if ending == ".oil":
-            from ..lane.pattern import parse_pattern
+            from ..lane.oil_file import parse_pattern
 
             return "pattern", (parse_pattern(text, name, default_name=Path(name).stem).name,)
         if ending == ".csv":
@@ -122,7 +122,7 @@ def _by_path(read: Callable[[Path], object], text: str, name: str, folder: Path)
 
 def check_references(found: Any, where: str) -> None:
     """Refuse a text that names a file anywhere but beside it."""
-    from ..lane.pattern import pattern_files
+    from ..lane.oil_file import pattern_files
 
     for key, value in _named(found):
         if not value or key not in _NAMING:

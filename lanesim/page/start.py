@@ -44,7 +44,7 @@ def ball_view(spec: str, ball: Any) -> dict[str, Any]:
 
 def patterns() -> list[dict[str, Any]]:
     """The shipped patterns."""
-    from ..lane.pattern import load_pattern, pattern_files
+    from ..lane.oil_file import load_pattern, pattern_files
 
     found = [load_pattern(path) for path in pattern_files().values()]
     return [{"spec": p.name, "title": p.title, "length_ft": p.length_ft, "total_ml": p.total_ml}

@@ -20,7 +20,7 @@ from ..errors import InputError
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import judge_line
+from ..lines.judge import judge_line
 from ..motion.trajectory import Trajectory, throw
 from ..player import Release, Spread
 from ..stats import Difference
@@ -256,7 +256,7 @@ def compare(
     for n, variant in enumerate(variants):
         paths.append(throw(variant.ball, release, variant.pattern, friction=friction))
         if spread is not None:
-            line = judge_line(variant.ball, variant.pattern, release, spread, shots=shots,
+            line = judge_line(variant.ball, release, variant.pattern, spread, shots=shots,
                               seed=seed, friction=friction)
             judged.append(with_pins(line) if pins else BallOdds(line, None))
         if progress:

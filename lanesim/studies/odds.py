@@ -5,9 +5,8 @@ difference of two balls is known far better than either rate. Each ball plays it
 unless told otherwise.
 
 The intervals hold for the lines as they are. That a search ends a little beside the best line is
-not in them: nothing on average and 1.9 points of rate at worst, in 72 searches against brute
-force on fresh random cases (benchmarks/lines.py, cases 600 to 611 and 700 to 711). Smaller
-differences between balls on their own lines mean little.
+not in them (benchmarks/lines.py says how far): smaller differences between balls on their own lines
+mean little.
 """
 
 from __future__ import annotations
@@ -24,10 +23,13 @@ from ..equipment.ball import Ball
 from ..errors import InputError
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import DEFAULT_SEARCH_SHOTS, LineResult, Progress, find_line, judge_line
+from ..lines.effort import Effort
+from ..lines.judge import LineResult, check_shots, judge_line
+from ..lines.lineup import find_lines
 from ..motion.pocket import GUTTER, POCKET
 from ..motion.trajectory import ShotTable
 from ..player import Release, Spread
+from ..progress import Progress, silent
 from ..stats import Difference, paired_difference, shots_to_see, two_sided_z
 
 if TYPE_CHECKING:
@@ -117,8 +119,8 @@ class OddsResult:
 
 def odds(
     balls: Sequence[Ball],
-    pattern: OilPattern,
     release: Release,
+    pattern: OilPattern,
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
@@ -126,10 +128,10 @@ def odds(
     lines: str = "own",
     aim: str = "pocket",
     pins: bool | None = None,
-    search_shots: int = DEFAULT_SEARCH_SHOTS,
+    effort: str | Effort = "thorough",
     friction: FrictionModel = DEFAULT_FRICTION,
     film: np.ndarray | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
 ) -> OddsResult:
     """Outcome rates of each ball under a player's spread, and every pair's difference.
 
@@ -140,7 +142,7 @@ def odds(
     aim : what the search maximises, "pocket" or "strike".
     pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
         there.
-    search_shots : about how many shots each search takes.
+    effort : of the searches, see lines.effort.EFFORTS.
     """
     if not balls:
         raise InputError("no ball given; accepted: one or more")
@@ -148,22 +150,16 @@ def odds(
         raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
     if pins is None:
         pins = has_carry_table()
-    report = progress or (lambda done, total: None)
-    settings = {"shots": shots, "seed": seed, "friction": friction, "aim": aim, "film": film}
-    one = shots + (0 if lines == "given" else search_shots)
-    total = one * len(balls)
+    settings = {"seed": seed, "friction": friction, "aim": aim, "film": film}
+    shots = check_shots(shots, least=2)
     results: list[LineResult] = []
-    for i, ball in enumerate(balls):
-        report(i * one, total)
-        if lines == "own" or (lines == "first" and i == 0):
-            line = find_line(ball, pattern, release, spread, search_shots=search_shots,
-                             progress=lambda done, _, i=i: report(i * one + done, total),
-                             **settings)
-        else:
-            start = results[0].release if lines == "first" else release
-            line = judge_line(ball, pattern, start, spread, **settings)
-        results.append(line)
-    report(total, total)
+    searched = {"own": list(balls), "first": list(balls[:1]), "given": []}[lines]
+    if searched:
+        results = find_lines(searched, release, pattern, spread, shots=shots, effort=effort,
+                             progress=progress, **settings)
+    line = results[0].release if lines == "first" else release
+    results += [judge_line(ball, line, pattern, spread, shots=shots, **settings)
+                for ball in balls[len(results):]]
     judged = tuple(with_pins(line) if pins else BallOdds(line, None) for line in results)
     return OddsResult(
         pattern=pattern.name, hand=release.hand, spread=spread, aim=aim, lines=lines,

@@ -29,7 +29,8 @@ from ..errors import InputError, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LAYDOWN_RANGE, board_at_arrows, find_line
+from ..lines.lineup import find_line
+from ..lines.plane import LAYDOWN_RANGE, board_at_arrows
 from ..motion import kernels as k
 from ..motion import setup
 from ..motion.compiled import batch_kernel
@@ -759,8 +760,8 @@ def _start_line(
     player = entrant.player
     if not settle:
         return player.release.row()
-    found = find_line(ball, pattern, player.release, player.spread, shots=64, seed=seed,
-                      friction=friction, search_shots=1500)
+    found = find_line(ball, player.release, pattern, player.spread, shots=64, seed=seed,
+                      friction=friction, with_map=False)
     return found.release.row()
 
 

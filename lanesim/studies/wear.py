@@ -28,7 +28,8 @@ from ..equipment.cover import Cover, CoverKind, sampled_kinds
 from ..errors import InputError, check_range, nearest_name
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.lineup import LineResult, find_line, judge_line
+from ..lines.judge import LineResult, judge_line
+from ..lines.lineup import find_line
 from ..motion.pocket import POCKET
 from ..motion.trajectory import throw_many
 from ..player import Player, normal_deviates
@@ -38,7 +39,6 @@ from .odds import has_carry_table, strikes_of, with_pins
 if TYPE_CHECKING:
     from ..pins.outcomes import PinResult
 
-JUDGE_STAGE = 61  # stage number in the seed sequence of the shots behind the bands
 MEASURE_FT = 59  # last whole foot before any pin: there the paths are compared
 BAND = (5.0, 95.0)  # percentiles of a band
 STATES = ("new", "today", "event", "refreshed", "refreshed, oil out")
@@ -390,9 +390,9 @@ class _Lab:
         return table[:, 1] - table[:, 0]
 
     def line(self, cover: Cover) -> LineResult:
-        return find_line(self.with_cover(cover), self.pattern, self.player.release,
+        return find_line(self.with_cover(cover), self.player.release, self.pattern,
                          self.player.spread, shots=self.shots, seed=self.seed,
-                         friction=self.friction, search_shots=1500)
+                         friction=self.friction, with_map=False)
 
     def standings(
         self, covers: Mapping[str, Cover], kinds: Sequence[CoverKind]
@@ -405,7 +405,7 @@ class _Lab:
         new_angles = np.zeros(0)
         for state, cover in covers.items():
             own = lines[state]
-            there = judge_line(self.with_cover(cover), self.pattern, new.release,
+            there = judge_line(self.with_cover(cover), new.release, self.pattern,
                                self.player.spread, shots=self.shots, seed=self.seed,
                                friction=self.friction)
             (here, on_own), strikes, angles = self.by_set(cover, own.release.row(), kinds)
@@ -445,8 +445,8 @@ class _Lab:
         """
         worn = [cover, *(replace(cover, law=kind) for kind in kinds)]
         spread = np.zeros((min(self.shots, 192), 7))
-        spread[:, :6] = (normal_deviates(len(spread), 6, self.seed, stage=JUDGE_STAGE)
-                         * self.player.spread.array())
+        spread[:, :6] = self.player.spread.deviations(
+            normal_deviates(len(spread), 6, self.seed))
         fan = np.tile(own, (len(_REAIM_DEG), 1))
         fan[:, 1] += _REAIM_DEG
         which = np.repeat(np.arange(len(worn)), len(fan))

@@ -12,15 +12,10 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from lanesim.equipment import layout as layout_module
-from lanesim.equipment.drilling import (
-    Grip,
-    Hole,
-    Material,
-    drill,
-    drilled_inertia,
-    face_of,
-    hole_moments,
-)
+from lanesim.equipment.drilling import drill, drilled_inertia
+from lanesim.equipment.face import face_of
+from lanesim.equipment.grip import Grip
+from lanesim.equipment.holes import Hole, Material, hole_moments
 from lanesim.equipment.layout import Layout
 from lanesim.errors import InputError
 from lanesim.lane.geometry import BALL_RADIUS_M as R

@@ -24,7 +24,7 @@ from lanesim.studies import transition as tr
 from lanesim.units import UL_M3
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436.0, rotation_deg=45.0, tilt_deg=15.0,
-                  laydown_board=24.0, launch_angle_deg=-2.8)
+                  laydown_board=24.0, launch_angle_deg=-2.2)
 PLAYER = Player("one", RELEASE, named_spread("200"))
 
 
