@@ -72,10 +72,12 @@ class Judging:
         balls: Sequence[Sequence[Ball | None]], *, shots: int, seed: int, resamples: int,
         cache: Cache, seconds: dict[str, float] | None = None, before: Judging | None = None,
     ) -> None:
-        """balls : [condition][use] as it then is; None where the use is for spares only.
-        before : the same uses judged on lanes that differ little: where searches may start."""
+        """balls : [condition][use] as it then is; None where the use is not to be judged.
+        before : an earlier judging on lanes that differ little: where searches may start."""
         self.event, self.conditions, self.cache = event, conditions, cache
         self.here = np.array([b is not None for b in balls[0]])
+        self.which = np.flatnonzero(self.here)
+        self.place = {int(v): n for n, v in enumerate(self.which)}
         self.balls = [[b for b in row if b is not None] for row in balls]
         self.shots, self.seed, self.resamples = shots, seed, resamples
         self.clock = seconds if seconds is not None else {}
@@ -88,7 +90,7 @@ class Judging:
         self.samples, self.strikes = (np.empty((resamples, c, v)) for _ in range(2))
         self.thorough = np.zeros((c, v), dtype=bool)
         self.keys: list[list[str]] = [[""] * v for _ in range(c)]
-        self.thrown = self.kept = 0
+        self.thrown, self.kept = (0, 0) if before is None else (before.thrown, before.kept)
         counts = stream(Stage.BAG_RESAMPLE, seed).multinomial(
             shots, np.full(shots, 1.0 / shots), size=resamples) / shots
         self.counts = counts.astype(np.float32)
@@ -124,8 +126,9 @@ class Judging:
 
     def _before(self, c: int, v: int) -> tuple[str, np.ndarray | None]:
         """Where the search of a pair may start, and its name."""
-        if self.earlier is not None:
-            return self.earlier.keys[c][v], self.earlier.starts[c, v]
+        at = None if self.earlier is None else self.earlier.place.get(int(self.which[v]))
+        if at is not None:
+            return self.earlier.keys[c][at], self.earlier.starts[c, at]
         if c == 0 or self.conditions[c - 1].round != self.conditions[c].round:
             return "", None
         return self.keys[c - 1][v], self.starts[c - 1, v]
@@ -154,10 +157,14 @@ class Judging:
         self.starts[c, v] = record["starts"]
 
     def _search(self, c: int, group: list[int]) -> None:
-        before = [self._before(c, v)[1] for v in group]
-        starts = None if before[0] is None else np.array(before)
-        self._keep(c, group, find_lines(*self._inputs(c, group), shots=self.shots,
-                                        seed=self.seed, starts=starts))
+        before = {v: self._before(c, v)[1] for v in group}
+        cold = [v for v in group if before[v] is None]
+        warm = [v for v in group if before[v] is not None]
+        for some, starts in ((cold, None), (warm, [before[v] for v in warm])):
+            if some:
+                self._keep(c, some, find_lines(
+                    *self._inputs(c, some), shots=self.shots, seed=self.seed,
+                    starts=None if starts is None else np.array(starts)))
 
     def _keep(self, c: int, group: list[int], found: Lines) -> None:
         self.thrown += found.searched + found.outcome.size
@@ -175,10 +182,9 @@ class Judging:
     def deepen(self, pairs: set[tuple[int, int]]) -> None:
         """Search thoroughly for the lines of pairs (use, condition), uses counted over all."""
         start = time.perf_counter()
-        place = np.cumsum(self.here) - 1
         changed = []
         for c in sorted({c for _, c in pairs}):
-            group = sorted(int(place[v]) for v, k in pairs if k == c)
+            group = sorted(self.place[v] for v, k in pairs if k == c)
             self.thorough[c, group] = True
             names, known = zip(*(self._known(c, v) for v in group), strict=True)
             for v, name in zip(group, names, strict=True):
@@ -260,7 +266,7 @@ class Judging:
 
     def game_sd(self, v: int, c: int) -> float:
         """SD of one game of a use (counted over all) in a condition."""
-        place = int(np.cumsum(self.here)[v]) - 1
+        place = self.place[v]
         if not np.isfinite(self.sd[c, place]):
             self.sd[c, place] = _game_sd(self.entries[c, place].astype(float),
                                          self.event.player.spread)

@@ -31,10 +31,9 @@ class Planned:
     @classmethod
     def of(cls, use: np.ndarray, judging: Judging) -> Planned:
         """A choice of uses on the lines that were found."""
-        place = np.cumsum(judging.here) - 1
         thrown = []
         for c, v in enumerate(use):
-            at = int(place[v])
+            at = judging.place[int(v)]
             laydown, angle = judging.lines[c, at, :2]
             thrown.append(Thrown.told(judging.balls[c][at], float(laydown), float(angle)))
         return cls(tuple(int(v) for v in use), tuple(thrown))
