@@ -11,15 +11,15 @@ from bag_events import small_event
 
 from lanesim.bag.conditions import Condition
 from lanesim.bag.plan import plan
-from lanesim.bag.spare_ball import HALF_BOARDS, corner_shares, straight_spread
+from lanesim.bag.spare_ball import HALF_BOARDS, near_shares, straight_spread
 from lanesim.catalog import load_ball
 
 
 def test_the_straight_spread_gives_back_the_share_of_a_normal():
-    for sd in (1.0, 3.0, 8.0):
+    for sd in (2.0, 3.0, 8.0):
         share = 2.0 * NormalDist(0.0, sd).cdf(HALF_BOARDS) - 1.0
         assert straight_spread(share) == pytest.approx(sd, rel=1e-9)
-    assert straight_spread(1.0) > 0.1 and straight_spread(0.0) == 15.0
+    assert 0.1 < straight_spread(1.0) < 2.0 and straight_spread(0.0) == 15.0
 
 
 def test_a_ball_that_hardly_hooks_meets_the_corner_pin_more_often(tmp_path):
@@ -29,9 +29,9 @@ def test_a_ball_that_hardly_hooks_meets_the_corner_pin_more_often(tmp_path):
     one = event.rounds[0]
     condition = Condition(0, one.name, 0, 2, 1.0, one.pattern)
     balls = [load_ball(name) for name in ("plastic-spare", "strong-solid")]
-    plastic, strong = corner_shares(event, condition, balls, seed=3)
+    plastic, strong = near_shares(event, condition, balls, seed=3)
     assert plastic > strong and strong >= 0.0 and plastic <= 1.0
-    assert np.array_equal(corner_shares(event, condition, balls[:1], seed=3), [plastic])
+    assert np.array_equal(near_shares(event, condition, balls[:1], seed=3), [plastic])
 
 
 def test_an_optional_ball_for_spares_is_taken_along_where_it_is_worth_it(tmp_path):

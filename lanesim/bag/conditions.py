@@ -82,6 +82,11 @@ class Condition:
         return f"{self.name}: {self.games_text}"
 
     @property
+    def place(self) -> str:
+        """Like 'games 3-4 of Saturday, short', within a sentence."""
+        return f"{self.games_text} of {self.name}"
+
+    @property
     def games_text(self) -> str:
         """Like 'games 3-4'."""
         last = self.first_game + self.games

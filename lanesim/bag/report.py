@@ -42,8 +42,8 @@ td, tbody th { vertical-align: top; border-bottom: 1px solid var(--rule);
                padding: .3em .7em .3em 0; font-weight: normal; }
 td.n, th.n { text-align: right; }
 tr.change td, tr.change th { border-top: 2px solid var(--ink); }
-figure { margin: .9em 0; }
-img { width: 100%; height: auto; display: block; }
+figure { margin: .9em 0; overflow-x: auto; }
+img { width: 100%; min-width: 36em; height: auto; display: block; }
 ul { padding-left: 1.2em; }
 .tick { display: inline-block; width: .8em; height: .8em; border: 1.2px solid var(--ink);
         margin-right: .5em; vertical-align: -.08em; }
@@ -54,7 +54,7 @@ ul { padding-left: 1.2em; }
   body { margin: 0; max-width: none; font-size: 10.5pt; padding: 0; }
   .sheet { border: 0; padding: 0; break-after: page; }
   h2 { break-after: avoid; } table, figure { break-inside: avoid; }
-  .wide { overflow: visible; } .wide > table { min-width: 0; } }
+  .wide, figure { overflow: visible; } .wide > table, img { min-width: 0; } }
 """
 
 CAPTIONS = {
@@ -63,6 +63,12 @@ CAPTIONS = {
     "use": "Stage by stage. Pins per game with the 95 % that shots and pin falls leave open.",
     "cracks": "The next best bag for each ball that might crack, be lost or be refused.",
     "bags": "The best bags. Best in: of the repetitions with shots and pin falls drawn anew.",
+}
+SCOPES = {
+    "lines": "Where to start: the balls' colours and markers are the same in all pictures here.",
+    "ladder": "How far apart the balls are for this player; not what they score.",
+    "gains": "Model values over the whole event, the rest of the bag as it is.",
+    "pins": "Model values; compare within a column.",
 }
 ALT = {
     "ladder": "A dot for each ball of the bag by how many boards it hooks, the strongest on top; "
@@ -90,10 +96,10 @@ def bag_page(plan: BagPlan, figures: Sequence[tuple[str, bytes]]) -> str:
         "<h2>Take these</h2>", _bullets(w.packing(plan)),
         "<h2>Throw this, from here; change then</h2>", _bullets(w.steps(plan)),
         "<h2>What could be wrong</h2>", _bullets(w.worries(plan)), "</div>",
-        _picture(pictures, "lines", plan),
+        _picture(pictures, "lines"),
         "<h2>The bag</h2>", _table(*w.ball_table(plan), "bag"),
         *(f"<p>{escape(line)}</p>" for line in w.findings(plan)),
-        _picture(pictures, "ladder", plan), *_old_new(plan),
+        _picture(pictures, "ladder"), *_old_new(plan),
         "<h2>Stage by stage</h2>",
         _table(*w.advice_table(plan), "use", marked=[a.change for a in plan.advice]),
         f"<p class=small>{escape(w.line_words(plan))}</p>",
@@ -102,8 +108,8 @@ def bag_page(plan: BagPlan, figures: Sequence[tuple[str, bytes]]) -> str:
         or "<p>Nothing: the bag holds one ball for first balls.</p>",
         "<h2>If a ball cannot come</h2>", _table(*w.crack_table(plan), "cracks"),
         "<h2>How sure is it?</h2>", *(f"<p>{escape(line)}</p>" for line in w.certainty(plan)),
-        _table(*w.choice_table(plan), "bags"), _picture(pictures, "gains", plan),
-        "<h2>Every ball in every stage</h2>", _picture(pictures, "pins", plan),
+        _table(*w.choice_table(plan), "bags"), _picture(pictures, "gains"),
+        "<h2>Every ball in every stage</h2>", _picture(pictures, "pins"),
         "<h2>To take to the shop</h2>", _shop("Drill", w.drill_list(plan)),
         _shop("Finish", w.finish_list(plan)),
         "<ul>", *(f"<li class=small>{escape(text)}</li>" for text in w.CAUTIONS), "</ul>",
@@ -162,13 +168,12 @@ def _is_number(cell: str) -> bool:
     return cell[:1] in "+-0123456789" and " " not in cell.removesuffix(" %")
 
 
-def _picture(pictures: dict[str, bytes], name: str, plan: BagPlan) -> str:
+def _picture(pictures: dict[str, bytes], name: str) -> str:
     if name not in pictures:
         return ""
     data = base64.b64encode(pictures[name]).decode("ascii")
-    return (f'<figure><img id="{name}" alt="{escape(ALT[name])}" '
-            f'src="data:image/png;base64,{data}"><figcaption>{escape(w.finding(plan, name))}'
-            "</figcaption></figure>")
+    return (f'<figure tabindex="0"><img id="{name}" alt="{escape(ALT[name])}" '
+            f'src="data:image/png;base64,{data}"><figcaption>{escape(SCOPES[name])}</figcaption></figure>')
 
 
 def _shop(title: str, items: Sequence[str]) -> str:

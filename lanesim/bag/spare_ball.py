@@ -1,12 +1,14 @@
-"""What a ball for spares is worth: corner pins hit with it, and with a ball that hooks.
+"""What a ball for spares is worth: pins hit with it, and with a ball that hooks.
 
-The hard single pin for a player is the corner on the side of the ball arm, shot across the lane.
-Each ball is sent there with the player's own release and spread on the fresh oil of each round; the
-share of shots that arrive within `HALF_BOARDS` of it is told as the spread that a straight ball
-would need for the same. With that spread the table of simulated spares gives the spares made, and
-the game's score what they are worth (rates published of professionals play no part here: they hold
-for one way to shoot spares). A spare ball is set against the best other candidate of the event, so
-that its worth is rather too low than too high.
+Two targets stand for all spares, half of them each (ASSUMED): the corner pin on the side of the
+ball arm, shot across the lane, and the middle of the deck. Each ball is sent there with the
+player's own release and spread on the fresh oil of each round; the share of shots that arrive
+within `HALF_BOARDS` of it is told as the spread that a straight ball would need for the same. With
+that spread the table of simulated spares gives the spares made, and the game's score what they are
+worth (rates published of professionals play no part here: they hold for one way to shoot spares).
+A spare ball is set against the other candidate of the event that is best at the target. No speed
+or release is changed for spares, as some players do with one ball: where one does, the worth is
+less.
 """
 
 from __future__ import annotations
@@ -33,7 +35,9 @@ from .wear import worn
 
 CORNER_IN = 18.0  # of the corner pins from the middle of the lane (R, the rules' pin deck)
 HALF_BOARDS = 4.0  # ASSUMED: nearer than this takes the pin; ball and pin touch within six boards
-LAYDOWN_BOARD = 30.0  # ASSUMED: from the far side, as one shoots it
+# (board of the target, laydown board): ASSUMED ways to shoot at a far corner, and at the middle
+CORNER = (CENTRE_BOARD - CORNER_IN * INCH_M / BOARD_M, 30.0)
+MIDDLE = (CENTRE_BOARD, 22.0)
 ANGLES_DEG = np.arange(-8.0, 0.01, 0.25)
 SHOTS = 256
 SCORED_SHOTS = 512
@@ -43,7 +47,7 @@ SCORED_SHOTS = 512
 class SpareBall:
     """A ball for spares against the best other ball.
 
-    worth : pins per game over the event. made, otherwise : share of corner pins hit within
+    worth : pins per game over the event. made, otherwise : share of shots at the corner pin within
     HALF_BOARDS with it and with `instead`, the best other ball at that; means of the rounds.
     """
 
@@ -54,11 +58,13 @@ class SpareBall:
     otherwise: float
 
 
-def corner_shares(event: Event, condition: Condition, balls: Sequence[Ball], seed: int
-                  ) -> np.ndarray:
-    """(b,) share of the shots at the corner pin that come near enough, at the best angle."""
-    release = replace(event.player.release, laydown_board=LAYDOWN_BOARD)
-    target = CENTRE_BOARD - CORNER_IN * INCH_M / BOARD_M
+def near_shares(
+    event: Event, condition: Condition, balls: Sequence[Ball], seed: int,
+    spare: tuple[float, float] = CORNER,
+) -> np.ndarray:
+    """(b,) share of the shots at a target that come near enough, at the best angle."""
+    target, laydown = spare
+    release = replace(event.player.release, laydown_board=laydown)
     rows = np.tile(release.row(), (len(balls) * len(ANGLES_DEG), 1))
     rows[:, 1] = np.tile(ANGLES_DEG, len(balls))
     which = np.repeat(np.arange(len(balls)), len(ANGLES_DEG))
@@ -103,21 +109,24 @@ def spare_balls(
     fresh = [c for c, k in enumerate(conditions) if k.first_game == 0]
     weight = np.array([sum(k.weight for k in conditions if k.round == conditions[c].round)
                        for c in fresh])
-    shares = np.array([corner_shares(event, conditions[c], balls, seed) for c in fresh])
+    # (targets, rounds, balls)
+    shares = np.array([[near_shares(event, conditions[c], balls, seed, spare) for c in fresh]
+                       for spare in (CORNER, MIDDLE)])
+    weight /= weight.sum()
     at = len(mine)
-    pick = int((weight @ shares[:, at:]).argmax())  # the best other ball at corner pins
+    other = [int((weight @ rows[:, at:]).argmax()) for rows in shares]  # the best at each target
     out = []
     for n, one in enumerate(mine):
         gain = 0.0
-        for w, c, row in zip(weight, fresh, shares, strict=True):
+        for w, k, c in zip(weight, range(len(fresh)), fresh, strict=True):
             top = int(np.nanargmax(judging.pins[c]))
             entry = judging.entries[c, top, :, :SCORED_SHOTS].astype(float)
-            with_it, without = (_pins(entry, straight_spread(float(s)))
-                                for s in (row[n], row[at + pick]))
-            gain += w * (with_it - without)
-        out.append(SpareBall(one.name, float(gain / weight.sum()),
-                             float(weight @ shares[:, n] / weight.sum()), others[pick].name,
-                             float(weight @ shares[:, at + pick] / weight.sum())))
+            for rows, best in zip(shares, other, strict=True):
+                with_it, without = (_pins(entry, straight_spread(float(s)))
+                                    for s in (rows[k, n], rows[k, at + best]))
+                gain += 0.5 * w * (with_it - without)
+        out.append(SpareBall(one.name, float(gain), float(weight @ shares[0, :, n]),
+                             others[other[0]].name, float(weight @ shares[0, :, at + other[0]])))
     return tuple(out)
 
 

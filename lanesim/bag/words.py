@@ -92,9 +92,9 @@ def steps(plan: BagPlan) -> list[str]:
     out = []
     for a in plan.advice:
         condition = plan.conditions[a.condition]
-        lead = "change to " if a.change else ""
-        out.append(f"{condition.label}: {lead}{a.ball}, laid down on board {a.laydown_board:.0f}, "
-                   f"over board {a.arrow_board:.0f} at the arrows")
+        lead = "change to" if a.change else "throw"
+        out.append(f"{condition.label}, {lead} {a.ball}, laid down on board "
+                   f"{a.laydown_board:.0f}, over board {a.arrow_board:.0f} at the arrows")
     return out
 
 
@@ -109,7 +109,7 @@ def worries(plan: BagPlan) -> list[str]:
                    "The balls that wore the oil are not quite those of the plan.")
     worst = max(plan.advice, key=lambda a: a.missing_pins)
     if worst.missing_pins > 0.5:
-        out.append(f"{plan.conditions[worst.condition].label}: {worst.missing_ball} would be "
+        out.append(f"{plan.conditions[worst.condition].place}: {worst.missing_ball} would be "
                    f"{worst.missing_pins:.1f} pins a game better, but is not in the bag.")
     out.append("The model itself may be off; what you see in practice counts more.")
     return out
@@ -242,7 +242,7 @@ def findings(plan: BagPlan) -> list[str]:
         out.append(f"In the bag because it must be, but not needed: {', '.join(idle)}.")
     worst = max(plan.advice, key=lambda a: a.missing_pins)
     if worst.missing_pins > 0.05:
-        out.append(f"Most is left behind in {plan.conditions[worst.condition].label}: "
+        out.append(f"Most is left behind in {plan.conditions[worst.condition].place}: "
                    f"{worst.missing_ball} would be {worst.missing_pins:.1f} pins a game better.")
     else:
         out.append("In every stage the bag holds the best of all candidates.")
@@ -260,6 +260,10 @@ def findings(plan: BagPlan) -> list[str]:
         if not math.isfinite(q.gain):
             out.append(f"{q.question.capitalize()}: {q.detail}.")
             continue
+        if q.question == "one more ball" and q.gain < plan.least_gain:
+            out.append("One more ball would not bring enough to carry it "
+                       f"({amount(plan, q.gain, True)} {plan.unit}).")
+            continue
         verdict = "clearly better" if q.clear else "within the noise"
         out.append(f"{q.question[0].upper()}{q.question[1:]}: {amount(plan, q.gain, True)} "
                    f"{plan.unit} (95 %: {amount(plan, q.low, True)} to "
@@ -271,7 +275,7 @@ def spare_sentence(plan: BagPlan, one: SpareBall) -> str:
     """What a ball for spares is worth."""
     text = (f"{one.ball} for spares: worth {one.worth:+.1f} pins a game against shooting them with "
             f"{one.instead} ({100 * one.made:.0f} against {100 * one.otherwise:.0f} in a hundred "
-            "come near enough to the corner pin)")
+            "come near enough to the far corner pin)")
     if one.ball in plan.best.drilled:
         return text + "."
     return text + "; it stays at home."
@@ -448,7 +452,7 @@ def finding(plan: BagPlan, picture: str) -> str:
         return f"{most.name} is missed most: {much(plan, most.adds or 0.0)} without it."
     worst = max(plan.advice, key=lambda a: a.missing_pins)
     if worst.missing_pins > 0.5:
-        return (f"Most is left behind in {plan.conditions[worst.condition].label}, "
+        return (f"Most is left behind in {plan.conditions[worst.condition].place}: "
                 f"{worst.missing_pins:.1f} pins a game.")
     return "No candidate beats the ball to use by half a pin in any stage."
 

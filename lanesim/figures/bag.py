@@ -64,10 +64,8 @@ def draw_pins(plan: BagPlan) -> Figure:
     figure = new_figure(
         max(8.0, 3.6 + 1.05 * len(plan.conditions)), 1.9 + 0.42 * len(rows),
         w.finding(plan, "pins").rstrip("."),
-        subtitle="pins per game, each ball on its own best line; boxed: the ball to use; below the "
-                 "line: balls that are not needed, drilled and finished as suits them best",
-        note="Model values; ~ on a quickly found line, which may be better. Compare within a "
-             "column; see the table for the 95 %." + _made_up(plan),
+        subtitle="pins per game; boxed: the ball to use; below the line: not needed",
+        note="~ on a quickly found line, which may be better." + _made_up(plan),
     )
     axes = figure.add_subplot()
     span = max(float(np.ptp(values)), 1.0)
@@ -215,7 +213,7 @@ def draw_lines(plan: BagPlan) -> Figure:
         subtitle="usual shots over the fresh oil of each round; boards as the player counts them"
                  + (" (drawn: true boards; named: as the player reads them)"
                     if plan.event.basis.offsets else ""),
-        note="Square at 15 ft: the board at the arrows. The lane is stretched across: 39 boards "
+        note="Stroke at 15 ft: the board at the arrows. The lane is stretched across: 39 boards "
              "against 60 ft." + _made_up(plan),
     )
     hand = plan.event.player.release.hand
@@ -236,8 +234,8 @@ def draw_lines(plan: BagPlan) -> Figure:
             mark = _mark(plan, advice.ball)
             axes.plot(0, path[0], markeredgecolor=PAPER, markersize=8, clip_on=False, zorder=5,
                       **mark)
-            axes.plot(15, np.interp(15, np.arange(61), path), **(mark | {"marker": "s"}),
-                      markeredgecolor=PAPER, markersize=5, zorder=5)
+            axes.plot(15, np.interp(15, np.arange(61), path), color=mark["color"], marker="|",
+                      markersize=13, markeredgewidth=2.2, zorder=5)
         axes.set_xlim(0, 60.0)
         axes.set_ylim(0.5, 39.5)
         axes.set_yticks([5, 10, 15, 20, 25, 30, 35])
