@@ -12,6 +12,7 @@ from pathlib import Path
 
 import msgspec
 
+from .defaults import LEVEL
 from .equipment.ball import Ball
 from .equipment.cover import Cover, parse_finish
 from .equipment.grip import DEFAULT_GRIP, Grip, load_grip
@@ -23,8 +24,6 @@ from .lane.pattern import OilPattern
 from .player import LEVELS, Player, Release, Spread
 
 DATA = Path(__file__).parent / "data"
-DEFAULT_BALL = "strong-solid"
-DEFAULT_PATTERN = "medium-42"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -173,7 +172,7 @@ class PlayerEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     tilt_deg: float = Release.tilt_deg
     laydown_board: float = Release.laydown_board
     launch_angle_deg: float = Release.launch_angle_deg
-    level: str = "200"
+    level: str = LEVEL
     spread: dict[str, float] = {}
     spread_source: str = ""
 

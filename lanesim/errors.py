@@ -7,6 +7,7 @@ import math
 import numbers
 import re
 from collections.abc import Iterable
+from typing import Any
 
 MOST_NAMES = 16  # names listed in an error
 
@@ -51,6 +52,19 @@ def plain(number: float) -> str:
     if abs(number) >= 1e5 and abs(number) < 1e15 and float(number).is_integer():
         return f"{number:,.0f}"
     return f"{number:g}"
+
+
+def check_kind(name: str, value: Any, kind: type) -> None:
+    """Refuse a value of another kind, as swapped arguments give it.
+
+    Raises
+    ------
+    InputError
+        naming the argument, what it is and what is accepted.
+    """
+    if not isinstance(value, kind):
+        raise InputError(f"{name} is a {type(value).__name__}; accepted: a {kind.__name__} (the "
+                         "order of arguments is ball, release, pattern)")
 
 
 def nearest_name(given: str, known: Iterable[str], kind: str) -> InputError:

@@ -14,6 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from .defaults import BALL as DEFAULT_BALL
+from .defaults import LEVEL as DEFAULT_LEVEL
+from .defaults import PATTERN as DEFAULT_PATTERN
 from .errors import InputError
 
 if TYPE_CHECKING:
@@ -31,9 +34,6 @@ if TYPE_CHECKING:
     from .studies.transition import TransitionResult
     from .studies.wear import WearResult
 
-DEFAULT_BALL = "strong-solid"
-DEFAULT_PATTERN = "medium-42"
-DEFAULT_LEVEL = "200"
 # a setting as a player says it -> the release's field
 SETTINGS = {
     "speed": "speed_mph", "revs": "rev_rpm", "rotation": "rotation_deg", "tilt": "tilt_deg",
@@ -216,8 +216,8 @@ def transition(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFA
     from .studies import transition as study
 
     who, thrown = as_player(player, settings), as_ball(ball)
-    return study.study(as_pattern(pattern), [study.Entrant(who, thrown, who.name)], games,
-                       balls=[as_ball(b) for b in _several(others)], seed=seed, shots=shots)
+    return study.transition([study.Entrant(thrown, who, who.name)], as_pattern(pattern), games,
+                            balls=[as_ball(b) for b in _several(others)], seed=seed, shots=shots)
 
 
 def wear(log: str | Path, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
@@ -237,9 +237,9 @@ def wear(log: str | Path, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
 
     known = shipped_balls() if balls is None else read_balls(balls)
     book = load_log(log, known)
-    return study.study(book, known, as_pattern(pattern), as_player(player, settings),
-                       today=day(today, "today") or book.last_day, event=day(event, "event"),
-                       seed=seed, shots=shots)
+    return study.wear(book, known, as_player(player, settings), as_pattern(pattern),
+                      today=day(today, "today") or book.last_day, event=day(event, "event"),
+                      seed=seed, shots=shots)
 
 
 def fit_shots(shots: str | Path, player: Any = None, pattern: Any = None, *,

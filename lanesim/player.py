@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 
 import numpy as np
 
+from .defaults import RELEASE
 from .errors import InputError, check_range
 from .lane.geometry import BOARD_M, BOARDS, arrow_distance_ft, board_to_y
 from .streams import normal_deviates
@@ -42,12 +43,12 @@ class Release:
         path by far less than a board.
     """
 
-    speed_mph: float = 18.0
-    rev_rpm: float = 350.0
-    rotation_deg: float = 45.0
-    tilt_deg: float = 15.0
-    laydown_board: float = 18.0
-    launch_angle_deg: float = -1.5
+    speed_mph: float = RELEASE["speed_mph"]
+    rev_rpm: float = RELEASE["rev_rpm"]
+    rotation_deg: float = RELEASE["rotation_deg"]
+    tilt_deg: float = RELEASE["tilt_deg"]
+    laydown_board: float = RELEASE["laydown_board"]
+    launch_angle_deg: float = RELEASE["launch_angle_deg"]
     hand: str = "right"
     phase_deg: float = 0.0
 
@@ -86,11 +87,19 @@ def check_hand(hand: str) -> str:
 
 # Largest accepted standard deviations, in the order of Spread's fields
 SPREAD_LIMITS = (5.0, 3.0, 3.0, 120.0, 30.0, 20.0)
+# name -> columns of the release, the one that leads and the one that goes with it
+SPREAD_LINKS = {"link_speed_revs": (2, 3), "link_laydown_angle": (0, 1)}
+LINK_LIMIT = 0.95
 
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard deviations of a player's release from shot to shot, independent and normal."""
+    """Standard deviations of a player's release from shot to shot, normal.
+
+    link_speed_revs, link_laydown_angle : how far the two go together, -1 to 1 (the correlation): a
+    faster arm turns the ball faster (positive); who lays the ball down to one side still sends it
+    at the target (negative, as angles count away from the ball-arm side). 0: each by itself.
+    """
 
     sd_laydown_board: float
     sd_angle_deg: float
@@ -98,20 +107,35 @@ class Spread:
     sd_rev_rpm: float
     sd_rotation_deg: float
     sd_tilt_deg: float
+    link_speed_revs: float = 0.0
+    link_laydown_angle: float = 0.0
 
     def __post_init__(self) -> None:
-        for field, high in zip(fields(self), SPREAD_LIMITS, strict=True):
+        for field, high in zip(fields(self), SPREAD_LIMITS, strict=False):
             check_range(field.name, getattr(self, field.name), 0, high)
-        if not any(asdict(self).values()):
+        for name in SPREAD_LINKS:
+            check_range(name, getattr(self, name), -LINK_LIMIT, LINK_LIMIT)
+        if not self.array().any():
             raise InputError("the spread is empty: give at least one standard deviation above 0")
 
     def array(self) -> np.ndarray:
         """The six standard deviations (6,) in RELEASE_COLUMNS order without the phase."""
-        return np.array([getattr(self, f.name) for f in fields(self)], dtype=float)
+        names = [f.name for f in fields(self) if f.name not in SPREAD_LINKS]
+        return np.array([getattr(self, name) for name in names], dtype=float)
 
     def deviations(self, deviates: np.ndarray) -> np.ndarray:
         """How far shots (n, 6) are off the release, from standard normal deviates (n, 6)."""
-        return deviates * self.array()
+        z = np.array(deviates, dtype=float)
+        for name, (leads, follows) in SPREAD_LINKS.items():
+            link = getattr(self, name)
+            if link:
+                z[:, follows] = link * z[:, leads] + math.sqrt(1.0 - link**2) * z[:, follows]
+        return z * self.array()
+
+    def covariance(self) -> np.ndarray:
+        """Covariance (6, 6) of the release, in RELEASE_COLUMNS order without the phase."""
+        root = self.deviations(np.eye(6))
+        return root.T @ root
 
 
 # Range of boards at the arrows over ten shots, by level: elite 1.5 in = 1.41 boards, 220+ average
@@ -123,15 +147,18 @@ RANGE_OF_TEN = 3.08
 def level_spread(
     level: str, *, sd_speed_mph: float, sd_rev_rpm: float, sd_rotation_deg: float,
     sd_tilt_deg: float = 1.0, growth: float = 0.5, laydown_share: float = 0.5,
+    link_speed_revs: float = 0.0, link_laydown_angle: float = 0.0,
 ) -> Spread:
     """Spread of a named level from its range at the arrows and an elite player's other SDs.
 
-    The variance at the arrows is that of the laydown, `laydown_share` of it, and of the angle over
-    15 ft. Speed, revs, rotation and tilt are the elite player's, times the ratio of the ranges to
-    the power `growth`.
+    The variance at the arrows is that of the laydown and of the angle over 15 ft, `laydown_share`
+    and the rest of it where the two have no link; with one both are larger (smaller), so that what
+    is seen at the arrows stays. Speed, revs, rotation and tilt are the elite player's, times the
+    ratio of the ranges to the power `growth`.
     """
     boards = ARROW_RANGE_BOARDS[level]
-    across = boards / RANGE_OF_TEN
+    together = 2.0 * link_laydown_angle * math.sqrt(laydown_share * (1.0 - laydown_share))
+    across = boards / RANGE_OF_TEN / math.sqrt(1.0 + together)
     laydown, swing = math.sqrt(laydown_share) * across, math.sqrt(1.0 - laydown_share) * across
     grown = (boards / ARROW_RANGE_BOARDS["elite"]) ** growth
     return Spread(
@@ -141,6 +168,7 @@ def level_spread(
         sd_rev_rpm=round(sd_rev_rpm * grown, 2),
         sd_rotation_deg=round(sd_rotation_deg * grown, 2),
         sd_tilt_deg=round(sd_tilt_deg * grown, 2),
+        link_speed_revs=link_speed_revs, link_laydown_angle=link_laydown_angle,
     )
 
 

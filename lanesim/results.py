@@ -75,7 +75,7 @@ class Result:
 
     A subclass gives `story()` and `to_dict()`, names the function that draws it in `_figure`
     ("module:function", imported only when it is asked for: results know no figures otherwise), and
-    gives `table()` if a CSV of it makes sense.
+    gives `as_table()` if a CSV of it makes sense.
     """
 
     _figure: ClassVar[str] = ""
@@ -88,7 +88,7 @@ class Result:
         """Everything as plain values, the same as a command's --json."""
         raise NotImplementedError
 
-    def table(self) -> tuple[Sequence[str], Sequence[Sequence[Any]]]:
+    def as_table(self) -> tuple[Sequence[str], Sequence[Sequence[Any]]]:
         """Header (units in the names) and rows of plain values."""
         story = self.story()
         if not story.rows:
@@ -97,7 +97,7 @@ class Result:
 
     def to_csv(self) -> str:
         """The table as CSV text."""
-        return csv_text(*self.table())
+        return csv_text(*self.as_table())
 
     def to_dataframe(self) -> Any:
         """The table as a data frame of pandas or, where that is missing, of polars.
@@ -107,7 +107,7 @@ class Result:
         InputError
             if neither is installed.
         """
-        header, rows = self.table()
+        header, rows = self.as_table()
         columns = {str(name): [row[n] for row in rows] for n, name in enumerate(header)}
         for library in ("pandas", "polars"):
             try:

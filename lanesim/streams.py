@@ -77,8 +77,8 @@ def uninterrupted() -> Iterator[None]:
     finally:
         for number, handler in kept.items():
             signal.signal(number, handler)
-        for number in came:
-            signal.raise_signal(number)
+        for one in came:
+            signal.raise_signal(one)
 
 
 def normal_deviates(

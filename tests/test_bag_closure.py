@@ -66,7 +66,7 @@ def test_what_only_prints_or_draws_is_not_in_it(copy):
     for name in ("cli/bag.py", "figures/bag.py", "bag/report.py", "bag/words.py"):
         (copy / name).write_text("# edited\n")
     assert fingerprint.__wrapped__(LANES, copy) == base
-    assert "studies/transition.py" in closure(LANES, copy)
+    assert "studies/play.py" in closure(LANES, copy)
 
 
 def test_imports_of_every_kind_are_followed(tmp_path):

@@ -61,3 +61,53 @@ def test_a_grid_is_asked_for_as_lists_or_as_the_command_takes_it():
     # an upper corner by itself: the grid's order is that of the names
     one = lanesim.sweep(over={"speed": [18.5], "revs": [400]})
     np.testing.assert_array_equal(one.values["entry_board"][0, 0], grid.values["entry_board"][1, 2])
+
+
+@pytest.fixture(scope="module")
+def results():
+    """One of each, with few shots."""
+    return {
+        "throw": lanesim.throw("weak-pearl", pattern="medium-39"),
+        "sweep": lanesim.sweep(over={"speed": [17, 18.5], "revs": (300, 400, 3)}),
+        "compare": lanesim.compare(pattern=["medium-39", "long-45"], shots=64),
+        "odds": lanesim.odds(["weak-pearl", "strong-solid"], shots=64, lines="given"),
+        "score": lanesim.score(55),
+    }
+
+
+def test_a_result_is_short_on_a_screen_and_whole_as_data(results):
+    for name, result in results.items():
+        assert len(repr(result)) < 250 and "\n" not in repr(result), name
+        assert 1 < len(str(result).splitlines()) <= 20, name
+        assert "array(" not in str(result)
+        assert isinstance(result.to_dict(), dict)
+        header, *rows = result.to_csv().splitlines()
+        assert "," in header and rows, name
+        page = result._repr_html_()
+        assert page.count("<table>") == page.count("</table>") >= 1, name
+
+
+def test_texts_in_a_notebook_are_escaped():
+    from lanesim.results import Story
+
+    story = Story("<b>", [("a", "<script>")], ["&"], [["<i>"]], ["1 < 2"])
+    assert not any(tag in story.html() for tag in ("<script>", "<i>", "<b>"))
+
+
+def test_every_result_draws_itself(results):
+    for name, result in results.items():
+        figure = result.plot()
+        assert figure.get_size_inches()[0] > 3, name
+
+
+def test_a_data_frame_needs_a_library_that_is_there(results, monkeypatch):
+    import types
+
+    made = types.SimpleNamespace(DataFrame=lambda columns: columns)
+    monkeypatch.setitem(sys.modules, "pandas", made)
+    columns = results["sweep"].to_dataframe()
+    assert all(len(column) == 2 for column in columns.values())
+    monkeypatch.setitem(sys.modules, "pandas", None)
+    monkeypatch.setitem(sys.modules, "polars", None)
+    with pytest.raises(lanesim.InputError, match="pandas or polars"):
+        results["sweep"].to_dataframe()

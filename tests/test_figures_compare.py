@@ -8,7 +8,7 @@ import pytest
 from lanesim.catalog import load_ball, load_pattern_named
 from lanesim.figures.compare import draw_comparison
 from lanesim.player import LEVELS, Release
-from lanesim.studies.compare import Variant, compare
+from lanesim.studies.compare import Compared, compare
 
 RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, laydown_board=24,
                   launch_angle_deg=-2.2)
@@ -17,7 +17,7 @@ RELEASE = Release(speed_mph=18.6, rev_rpm=436, rotation_deg=45, tilt_deg=15, lay
 @pytest.fixture(scope="module")
 def found():
     pattern = load_pattern_named("medium-42")
-    variants = [Variant(name, load_ball(name), pattern) for name in ("strong-solid", "weak-pearl")]
+    variants = [Compared(name, load_ball(name), pattern) for name in ("strong-solid", "weak-pearl")]
     return compare(variants, RELEASE, spread=LEVELS["200"], shots=256, seed=1, pins=True)
 
 
@@ -63,5 +63,5 @@ def test_without_a_carry_table_pocket_hits_alone(found):
     axes = panel(draw_comparison(bare))
     assert len(axes.containers) == 2
     assert [t.get_text() for t in axes.get_legend().get_texts()] == ["pocket hits"]
-    usual = compare([Variant("one", found.variants[0].ball, pattern)], RELEASE)
+    usual = compare([Compared("one", found.variants[0].ball, pattern)], RELEASE)
     assert panel(draw_comparison(usual)) is None

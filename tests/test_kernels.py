@@ -145,7 +145,7 @@ def test_one_signature_per_kernel_after_mixed_calls(tmp_path):
         from lanesim.catalog import load_ball, load_pattern_named
         from lanesim.player import Release
         from lanesim.motion.trajectory import throw, throw_many, throw_parameters
-        from lanesim.studies.transition import throw_in_turn
+        from lanesim.studies.play import throw_in_turn
         from lanesim.motion import setup
         ball, other = load_ball("strong-solid"), load_ball("strong-asym")
         pattern = load_pattern_named("medium-42")

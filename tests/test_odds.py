@@ -17,7 +17,7 @@ from lanesim.motion.trajectory import throw_many
 from lanesim.pins.table import DATA_FILE
 from lanesim.player import LEVELS, Release, Spread, sample_releases
 from lanesim.stats import Difference, paired_difference, shots_to_see
-from lanesim.studies.odds import Comparison, difference, odds, with_pins
+from lanesim.studies.odds import BallPair, difference, odds, with_pins
 
 PLAYER = Release(speed_mph=18.6, rev_rpm=436.0, laydown_board=20.0, launch_angle_deg=-2.2)
 GIVEN = {"shots": 256, "seed": 5, "lines": "given", "pins": False}
@@ -86,7 +86,7 @@ def test_left_hander_on_the_mirrored_pattern(medium):
 
 
 def _pair(value, low, high, shots=1234.0, measure="pocket"):
-    return Comparison("A", "B", measure, Difference(value, low, high, 1000, 0.5), shots)
+    return BallPair("A", "B", measure, Difference(value, low, high, 1000, 0.5), shots)
 
 
 def test_sentence_is_told_from_the_better_ball():

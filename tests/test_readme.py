@@ -146,9 +146,13 @@ def test_the_examples_give_what_is_shown(path, tmp_path, monkeypatch):
     assert not wrong, "\n\n".join(wrong)
 
 
-def test_there_are_examples_of_each_kind(text):
-    kinds = [kind for kind, *_ in steps(text)]
-    assert kinds.count("command") >= 5 and "python" in kinds and "file" in kinds
+def test_there_are_examples_of_each_kind():
+    kinds = [kind for path in PAGES for kind, *_ in steps(path.read_text("utf-8"))]
+    assert kinds.count("command") >= 15 and kinds.count("python") >= 3 and kinds.count("file") >= 4
+
+
+def test_the_readme_stays_short(text):
+    assert len(text.splitlines()) <= 250
 
 
 def test_two_one_line_commands_do_all_the_set_up(text):

@@ -83,7 +83,7 @@ def test_loss_of_reaction_shows_within_seven_to_fourteen_games():
 @pytest.fixture(scope="module")
 def result():
     log = parse_log(LOG, "log.csv", shipped_balls())
-    return wear.study(log, shipped_balls(), load_pattern_named("medium-42"), PLAYER,
+    return wear.wear(log, shipped_balls(), PLAYER, load_pattern_named("medium-42"),
                       today=date(2026, 2, 12), event=date(2026, 4, 1), shots=64, sets=6, seed=3)
 
 
@@ -142,9 +142,18 @@ def test_strikes_are_those_of_the_shots_behind_the_pocket_rates(result):
     assert event.pins_new_line.strike_rate < event.pins_own_line.strike_rate
 
 
+def test_a_band_is_of_the_shots_beside_it(result):
+    """The stated parameters' own value under the band's shots is the rate that is printed (D)."""
+    for s in (s for ball in result.balls for s in ball.standings):
+        assert s.pocket_own_line_band.value == s.pocket_own_line.rate
+        assert s.pocket_new_line_band.value == s.pocket_new_line.rate
+        assert s.strike_own_line_band.value == pytest.approx(s.pins_own_line.strike_rate)
+        assert s.strike_new_line_band.value == pytest.approx(s.pins_new_line.strike_rate)
+
+
 def test_pins_can_be_left_out():
     log = parse_log(LOG, "log.csv", shipped_balls())
-    plain = wear.study(log, shipped_balls(), load_pattern_named("medium-42"), PLAYER,
+    plain = wear.wear(log, shipped_balls(), PLAYER, load_pattern_named("medium-42"),
                        today=date(2026, 2, 12), only=["plastic-spare"], shots=16, sets=4,
                        pins=False)
     assert all(s.pins_own_line is None and s.strike_own_line_band is None
@@ -174,7 +183,7 @@ def test_when_to_refresh_follows_from_the_curve(result):
 
 def test_same_seed_same_answer(result):
     log = parse_log(LOG, "log.csv", shipped_balls())
-    again = wear.study(log, shipped_balls(), load_pattern_named("medium-42"), PLAYER,
+    again = wear.wear(log, shipped_balls(), PLAYER, load_pattern_named("medium-42"),
                        today=date(2026, 2, 12), event=date(2026, 4, 1), shots=64, sets=6, seed=3,
                        only=["strong-solid"])
     first = json.dumps(json.loads(_json(result))["balls"][0])
@@ -203,16 +212,6 @@ def test_plans_in_the_log_are_followed():
     assert cover.games_since_surface == 22
 
 
-def test_what_never_happens_is_said_so():
-    """Interpolated crossing (D), and a band that is open where most sets never get there."""
-    games = np.array([0.0, 10.0, 20.0])
-    lost = np.array([[0.0, 1.0, 2.0], [0.0, 2.0, 4.0], [0.0, 0.1, 0.2], [0.0, 0.1, 0.2]])
-    band = wear._reached(games, lost, 1.5)
-    assert (band.value, band.low) == (15.0, 7.5)
-    assert np.isnan(band.high)
-    assert band.text(0) == "15 (8 to -)"
-
-
 @pytest.mark.parametrize(("change", "words"), [
     ({"event": date(2026, 1, 1)}, "before today"),
     ({"only": ["strong-sold"]}, "did you mean 'strong-solid'"),
@@ -223,7 +222,7 @@ def test_what_never_happens_is_said_so():
 def test_what_is_refused(change, words):
     log = parse_log(LOG, "log.csv")
     with pytest.raises(InputError, match=words):
-        wear.study(log, shipped_balls(), load_pattern_named("medium-42"), PLAYER,
+        wear.wear(log, shipped_balls(), PLAYER, load_pattern_named("medium-42"),
                    **({"today": date(2026, 2, 12)} | change))
 
 

@@ -22,7 +22,8 @@ from ..lane.pattern import OilPattern
 from ..lines.plane import LAYDOWN_RANGE
 from ..motion import setup
 from ..player import Release
-from ..studies.transition import Entrant, best_move, moved, play_game
+from ..studies.moves import best_move, moved
+from ..studies.play import Entrant, play_game
 from .cache import Cache, key_of
 from .judging import default_parts
 from .program import Variant
@@ -186,7 +187,7 @@ def _play(event: Event, one: Round, after: list[int], mine: Sequence[Thrown] | N
                         if s.first_game <= game - one.games_before)
             entrants[0] = replace(entrants[0], ball=mine[stage].ball)
             lines[0] = _release(release, mine[stage]).row()
-        volume = play_game(volume, pattern, entrants, lines, game, friction=event.friction,
+        volume = play_game(entrants, lines, volume, pattern, game, friction=event.friction,
                            seed=seed).volume_ul
         kept[game + 1] = volume[0]
         if lanes.follow and game + 1 < max(after):

@@ -172,7 +172,7 @@ def _highs() -> Any:
 
 @cache
 def _quiet_kind() -> type:
-    class Quiet(_highs().Highs):
+    class Quiet(_highs().Highs):  # type: ignore[misc]  # a base that is imported when used
         """A solver that is silent before it would print its first line on standard output."""
 
         def enableCallbacks(self) -> None:

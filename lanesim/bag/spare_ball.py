@@ -75,7 +75,8 @@ def near_shares(
 
     usual = np.abs(boards(rows, which) - target).reshape(len(balls), -1)
     best = np.where(np.isfinite(usual), usual, 99.0).argmin(axis=1)
-    deviates = normal_deviates(SHOTS, 6, seed, Stage.BAG_SPARES) * event.player.spread.array()
+    deviates = event.player.spread.deviations(
+        normal_deviates(SHOTS, 6, seed, Stage.BAG_SPARES))
     share = np.zeros(len(balls))
     for step in (-1, 0, 1):
         angle = ANGLES_DEG[np.clip(best + step, 0, len(ANGLES_DEG) - 1)]

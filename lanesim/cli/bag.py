@@ -32,7 +32,7 @@ FOLDER = "lanesim-bag"
 @click.option("--margin", type=click.FloatRange(0, 300), metavar="PINS",
               help="List the bags this close to the best one. [default: 0.5 pins per game; "
                    "0.01 for a chance]")
-@c.sampling_options(2000)
+@c.sampling_options("bag")
 @c.json_option
 def command(event_file: str | None, check: bool, new_file: Path | None, folder: Path,
             cache_folder: Path | None, no_cache: bool, resamples: int, margin: float | None,

@@ -35,7 +35,7 @@ COLUMNS = (
 @c.patterns_option
 @c.player_options
 @c.fitted_option
-@c.sampling_options(4096)
+@c.sampling_options("compare")
 @c.picture_option("Draw the paths, one lane per pattern, with strike and pocket rates, into "
                   "FILE (.png, .svg or .pdf).")
 @c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",

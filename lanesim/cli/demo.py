@@ -78,14 +78,13 @@ def one_shot(scene: Scene) -> Iterator[Product]:
     from ..figures.flare import draw_flare
     from ..figures.lane_view import draw_paths
     from ..motion.trajectory import throw
-    from .throw import shot_facts
 
     release, ball, pattern = scene.player.release, scene.strong, scene.medium
     shot = throw(ball, release, pattern)
     note = c.release_words(release)
-    wide = max(len(name) for name, _ in shot_facts(shot))
+    wide = max(len(name) for name, _ in shot.facts())
     lines = [f"{ball.name} on {pattern.name}", note,
-             *(f"{name.ljust(wide)}  {value}" for name, value in shot_facts(shot))]
+             *(f"{name.ljust(wide)}  {value}" for name, value in shot.facts())]
     yield Product("shot.txt", "the reference shot in numbers", "\n".join(lines) + "\n",
                   told=f"{ball.name} on {pattern.name}: {shot.outcome}, board "
                        f"{shot.entry_board:.1f} at {shot.entry_angle_deg:.1f} deg")

@@ -111,7 +111,7 @@ def command(
 
     chosen = _layout(layout(ball.layout), mass_bias_to_pap, pin_to_val, pin_side)
     grip = load_grip(grip_file) if grip_file else DEFAULT_GRIP
-    given = {"pap_over_in": pap_over, "pap_up_in": pap_up, "span_in": span,
+    given: dict[str, Any] = {"pap_over_in": pap_over, "pap_up_in": pap_up, "span_in": span,
              "thumb": False if no_thumb else None}
     grip = replace(grip, **{k: v for k, v in given.items() if v is not None})
     top = DEFAULT_TOP_WEIGHT_OZ if top_weight is None else top_weight

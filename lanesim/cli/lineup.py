@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 @click.option("--boards", nargs=2, type=float, default=(6.0, 35.0), show_default=True,
               metavar="LOW HIGH", help="Laydown boards to try (the default is assumed).")
 @c.effort_option
-@c.sampling_options(8192, least=2)
+@c.sampling_options("lineup")
 @c.picture_option("Draw the map of rates over laydown and angle into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(

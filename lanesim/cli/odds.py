@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option("--aim", type=click.Choice(["pocket", "strike"]), default="pocket",
               show_default=True, help="What a best line finds most often.")
 @c.effort_option
-@c.sampling_options(16384, 2)
+@c.sampling_options("odds")
 @c.picture_option("Draw outcomes and differences into FILE (.png, .svg or .pdf).")
 @c.out_option("Draw where the shots meet the pins, on the map of strike chances, into FILE.",
               "--carry-map", "carry_map")

@@ -23,6 +23,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ..defaults import BALL as DEFAULT_BALL
+from ..defaults import LEVEL as DEFAULT_LEVEL
+from ..defaults import LEVEL_NAMES, SEED, SHOTS
+from ..defaults import PATTERN as DEFAULT_PATTERN
+from ..defaults import RELEASE as DEFAULT_RELEASE
 from ..errors import InputError
 
 if TYPE_CHECKING:
@@ -30,23 +35,7 @@ if TYPE_CHECKING:
     from ..fit.fitted import Basis
     from ..player import Player, Release
 
-DEFAULT_BALL = "strong-solid"
-DEFAULT_PATTERN = "medium-42"
-LEVEL_NAMES = ("elite", "220", "200", "180", "160")
-DEFAULT_LEVEL = "200"
 PICTURE_KINDS = (".png", ".svg", ".pdf")
-
-# The release a command uses where neither an option nor a player file says otherwise. Speed and
-# rev rate: means of professional men (read, 2020); rotation and tilt: within what is coached and
-# common; laydown and angle: a line that finds the pocket on medium-42 (our own computation).
-DEFAULT_RELEASE: dict[str, float] = {
-    "speed_mph": 18.6,
-    "rev_rpm": 436.0,
-    "rotation_deg": 45.0,
-    "tilt_deg": 15.0,
-    "laydown_board": 24.0,
-    "launch_angle_deg": -2.2,
-}
 
 
 # --- reading inputs ------------------------------------------------------------------------
@@ -177,10 +166,11 @@ def build_player(
                              spread_source=f"assumed level {level}")
     else:
         chosen = level or DEFAULT_LEVEL
-        player = Player("player", Release(**DEFAULT_RELEASE), named_spread(chosen),
+        player = Player("player", Release(), named_spread(chosen),
                         f"assumed level {chosen}")
-    given = {"speed_mph": speed, "rev_rpm": revs, "rotation_deg": rotation, "tilt_deg": tilt,
-             "laydown_board": laydown, "launch_angle_deg": angle, "hand": hand}
+    given: dict[str, Any] = {
+        "speed_mph": speed, "rev_rpm": revs, "rotation_deg": rotation, "tilt_deg": tilt,
+        "laydown_board": laydown, "launch_angle_deg": angle, "hand": hand}
     release = replace(player.release, **{k: v for k, v in given.items() if v is not None})
     if target is not None:
         board, feet = parse_target(target)
@@ -218,7 +208,7 @@ finishes_option = click.option("--finish", "finishes", type=FinishText(), metava
                                     "for several.")
 json_option = click.option("--json", "as_json", is_flag=True,
                            help="Print JSON on standard output instead of a table.")
-seed_option = click.option("--seed", type=click.IntRange(0), default=1, show_default=True,
+seed_option = click.option("--seed", type=click.IntRange(0), default=SEED, show_default=True,
                            help="Seed of the random numbers: the same seed, the same answer.")
 
 
@@ -272,8 +262,9 @@ effort_option = click.option(
     help="How hard to look for a line: quick takes about 1,100 shots a ball, thorough some 20,000.")
 
 
-def sampling_options(shots: int, least: int = 1, most: int = 10_000_000) -> Callable:
-    """--shots (default `shots`, from `least` to `most`) and --seed."""
+def sampling_options(study: str) -> Callable:
+    """--shots, with the default and the range that `study` has in defaults.SHOTS, and --seed."""
+    shots, least, most = SHOTS[study]
 
     def decorate(function: Callable) -> Callable:
         function = seed_option(function)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option("--from-tape", "tape", metavar="FILE",
               help="Make a pattern from tape readings: units on boards at several distances (a "
                    "small CSV table).")
-@click.option("--scale-length", "length", type=float, metavar="FEET",
+@click.option("--scale-length", "length", type=int, metavar="FEET",
               help="Stretch the pattern to this length, films as thick as before.")
 @click.option("--scale-volume", "volume", type=float, metavar="ML",
               help="Thin or thicken all its oil to this volume.")
@@ -37,7 +37,7 @@ def command(
     grid: Path | None,
     checked: str | None,
     tape: str | None,
-    length: float | None,
+    length: int | None,
     volume: float | None,
     hand: str,
     as_json: bool,
@@ -104,7 +104,7 @@ def command(
         c.say_written(path)
 
 
-def _from_tape(path: str, length: float | None, volume: float | None) -> OilPattern:
+def _from_tape(path: str, length: int | None, volume: float | None) -> OilPattern:
     from ..lane.tape import pattern_from_tape, read_tape
 
     tape = read_tape(path)
@@ -115,7 +115,7 @@ def _from_tape(path: str, length: float | None, volume: float | None) -> OilPatt
         f"{len(tape.feet)} distances; joined in between." + _scaled_note(None, volume))
 
 
-def _scaled_note(length: float | None, volume: float | None) -> str:
+def _scaled_note(length: int | None, volume: float | None) -> str:
     words = [f"to {length:g} ft" if length is not None else "",
              f"to {volume:g} mL" if volume is not None else ""]
     return f" Scaled {' and '.join(w for w in words if w)}." if any(words) else ""

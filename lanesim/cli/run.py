@@ -28,7 +28,7 @@ def progress(text: str, total: float | None = None) -> Iterator[Callable[..., No
         task = bar.add_task(text, total=total)
 
         def report(done: float, total: float | None = None) -> None:
-            bar.update(task, completed=done, **({} if total is None else {"total": total}))
+            bar.update(task, completed=done, total=total)
 
         yield report
 

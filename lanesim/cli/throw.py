@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from ..equipment.layout import Layout
     from ..fit.fitted import Basis
     from ..lane.pattern import OilPattern
-    from ..motion.trajectory import Trajectory
     from ..player import Release
 
 
@@ -65,43 +64,9 @@ def command(
              ("release", c.release_words(release)), ("model", words)]
         )
         click.echo()
-        c.print_facts(shot_facts(shot))
+        c.print_facts(shot.facts())
     for path in files:
         c.say_written(path)
-
-
-def shot_facts(shot: Trajectory) -> list[tuple[str, str]]:
-    """The story of a shot as (name, value with unit)."""
-    from ..motion.pocket import OUTCOME_WORDS
-
-    facts = [
-        ("hook begins", f"{shot.hook_ft:.1f} ft (a tenth of the whole turn done)"),
-        ("roll begins", f"{shot.roll_ft:.1f} ft" if shot.roll_ft == shot.roll_ft
-         else "never: it still slips at the end"),
-        ("breakpoint", f"board {shot.breakpoint_board:.1f} at {shot.breakpoint_ft:.1f} ft"),
-    ]
-    if shot.first_pin:
-        facts += [
-            ("entry", f"board {shot.entry_board:.1f} at {shot.entry_angle_deg:.1f} deg, "
-                      f"{shot.entry_speed_mph:.1f} mph, {shot.entry_rev_rpm:.0f} rpm, "
-                      f"slip {shot.entry_slip_ms:.1f} m/s"),
-            ("first pin", str(shot.first_pin)),
-        ]
-    return [
-        *facts,
-        ("outcome", OUTCOME_WORDS[shot.outcome]),
-        ("time", f"{shot.time_s:.2f} s"),
-        ("speed lost", f"{shot.speed_mph[0] - shot.speed_mph[-1]:.1f} mph"),
-        ("rotation", _from_to(shot.rotation_deg)),
-        ("tilt", _from_to(shot.tilt_deg)),
-        ("revolutions", f"{shot.revolutions[-1]:.1f}"),
-        ("track flare", f"{shot.flare_in[-1]:.2f} in"),
-        ("friction work", f"{shot.friction_work_j:.0f} J"),
-    ]
-
-
-def _from_to(angles) -> str:
-    return f"{c.number(angles[0], 0)} to {c.number(angles[-1], 0)} deg"
 
 
 def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:

@@ -51,7 +51,7 @@ from .common import (
 @click.option("--stay", is_flag=True, help="Nobody moves: all keep their first line.")
 @click.option("--wipe", type=float, metavar="RATE",
               help="How much a shot takes, per turn of the ball. [default: 0.32, calibrated]")
-@sampling_options(128, least=8, most=100_000)
+@sampling_options("transition")
 @picture_option("Draw the oil before and after, and along the line, into FILE (.png, .svg, .pdf).")
 @out_option("Write the pattern of the first lane after the last game to FILE (.oil).", "--after",
             "after", (".oil",))
@@ -84,14 +84,15 @@ def command(
     from ..errors import InputError, check_range
     from ..files import save_figure
     from ..lane.oil_file import save_pattern
-    from ..studies import transition
+    from ..studies.play import DEFAULT_TRANSFER, Entrant
+    from ..studies.transition import transition
 
     check_range("--apart", apart, -5, 5, "boards")
-    transfer = transition.DEFAULT_TRANSFER
+    transfer = DEFAULT_TRANSFER
     if wipe is not None:
         transfer = replace(transfer, wipe_per_turn=wipe)
     theirs = ball if their_ball is None else basis.ball(load_ball(their_ball))
-    entrants = [transition.Entrant(player, ball, player.name)]
+    entrants = [Entrant(ball, player, player.name)]
     for n in range(1, players):
         boards = apart * ((n + 1) // 2) * (-1 if n % 2 else 1)
         line = player.release
@@ -101,14 +102,13 @@ def command(
             raise InputError(f"player {n + 1} would stand off the lane, {boards:+g} boards from "
                              f"board {line.laydown_board:g}; take fewer --players or a smaller "
                              "--apart") from None
-        entrants.append(transition.Entrant(replace(player, release=line), theirs,
-                                           f"other {n}"))
+        entrants.append(Entrant(theirs, replace(player, release=line), f"other {n}"))
     looked_at = [basis.ball(load_ball(o)) for o in others]
     announce_compile("batch")
     with progress("Playing", games) as report:
-        result = transition.study(
-            pattern, entrants, games, balls=looked_at, lanes=lanes,
-            follow=not stay, shots=shots, seed=seed, transfer=transfer, report=report,
+        result = transition(
+            entrants, pattern, games, balls=looked_at, lanes=lanes,
+            follow=not stay, shots=shots, seed=seed, transfer=transfer, progress=report,
             looked=1, friction=basis.friction,
         )
     words = basis.provenance([ball, *looked_at, *(e.ball for e in entrants)], [pattern])

@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 @pattern_option
 @player_options
 @fitted_option
-@sampling_options(512, least=16, most=1_000_000)
+@sampling_options("wear")
 @picture_option("Draw the wear curves with their bands into FILE (.png, .svg or .pdf).")
 @json_option
 def command(
@@ -92,12 +92,12 @@ def command(
     names = wear.checked_names(log, balls, only)
     announce_compile("batch")
     with progress("Wearing covers") as report:
-        result = wear.study(
-            log, balls, pattern, player, today=now,
+        result = wear.wear(
+            log, balls, player, pattern, today=now,
             event=None if event is None else parse_day(event, "--event"),
             only=names, games_per_week=games_per_week,
             allowed_boards=wear.ALLOWED_BOARDS if allowed is None else allowed,
-            shots=shots, sets=sets, seed=seed, friction=basis.friction, report=report,
+            shots=shots, sets=sets, seed=seed, friction=basis.friction, progress=report,
         )
     words = basis.provenance([balls[name] for name in names], [pattern])
     if out is not None:
@@ -127,6 +127,9 @@ def command(
         "Assumed: "
         + ";\n  ".join(wear.ASSUMPTIONS) + "."
     )
+    click.echo("\nCautions")
+    for text in wear.CAUTIONS:
+        click.echo(f"  {text}")
 
 
 def _print_ball(ball: BallWear) -> None:

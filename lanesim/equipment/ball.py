@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -123,7 +124,7 @@ def _inertia(
             weight_lb=weight_lb, rg_in=rg_in, diff_in=diff_in, int_diff_in=int_diff_in,
             layout=layout, grip=grip,
         )
-        return BodyInertia(mass, tuple(map(float, moments)), tuple(map(float, pap)))
+        return BodyInertia(mass, _triple(moments), _triple(pap))
     mass = weight_lb * LB_KG
     high = rg_in + diff_in
     return BodyInertia(
@@ -133,5 +134,10 @@ def _inertia(
             rg_inertia(mass, high - int_diff_in),
             rg_inertia(mass, high),
         ),
-        pap_body=tuple(float(v) for v in layout.pap_in_body()),
+        pap_body=_triple(layout.pap_in_body()),
     )
+
+
+def _triple(values: Iterable[float]) -> tuple[float, float, float]:
+    one, two, three = values
+    return float(one), float(two), float(three)

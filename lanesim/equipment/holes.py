@@ -39,7 +39,7 @@ class Material:
     layers: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
-        checked = []
+        checked: list[tuple[float, float]] = []
         for i, layer in enumerate(self.layers):
             if len(layer) != 2:
                 raise InputError("material: a layer is a pair: from depth [in], density [g/cm3]")

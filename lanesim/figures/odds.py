@@ -21,7 +21,7 @@ from .style import (
 )
 
 if TYPE_CHECKING:
-    from ..studies.odds import Comparison, OddsResult
+    from ..studies.odds import BallPair, OddsResult
 
 _OUTCOME_LABELS = {
     "pocket": "pocket", "high": "high", "light": "light", "opposite": "far side",
@@ -83,7 +83,7 @@ def _outcomes(axes: Axes, result: OddsResult) -> None:
     axes.legend(loc="upper right")
 
 
-def _differences(axes: Axes, pairs: list[Comparison]) -> None:
+def _differences(axes: Axes, pairs: list[BallPair]) -> None:
     for row, pair in enumerate(pairs):
         d = pair.difference
         axes.errorbar(

@@ -43,7 +43,7 @@ def films_by_game(
                           spread=spread)
         middle = dict(zip(RELEASES, model.x_measured.mean(axis=0).tolist(), strict=True))
         player = Player("player", Release(**middle, hand=hand), spread)
-        states = pattern_after(patterns[name], max(mine.game) - 1, [Entrant(player, ball)],
+        states = pattern_after([Entrant(ball, player)], patterns[name], max(mine.game) - 1,
                                seed=seed, lanes=lanes, friction=friction)
         for game in sorted(set(mine.game)):
             out[name, game] = states[game - 1].film_m(hand)

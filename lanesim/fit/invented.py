@@ -47,7 +47,7 @@ def simulate_shots(
             raise nearest_name(kind, PARAMETERS, "parameter")
     count = len(thrown)
     generator = stream(Stage.FIT_INVENTED, seed)
-    x = release.row()[:6] + spread.array() * generator.standard_normal((count, 6))
+    x = release.row()[:6] + spread.deviations(generator.standard_normal((count, 6)))
     for (kind, _), value in truth.items():
         along = PARAMETERS[kind].along
         if along:

@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..errors import nearest_name
+from ..results import Result, Story
 from .fitted import Fitted, fitted_to
 from .parameters import Term
 
 
-@dataclass(frozen=True)
-class FitResult:
+@dataclass(frozen=True, repr=False)
+class FitResult(Result):
     """What the shots say, and what they do not.
 
     Arrays of length P follow `terms`; estimates of factors are factors, of offsets in their unit.
@@ -79,6 +80,16 @@ class FitResult:
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     fitted: Fitted
+
+    _figure: ClassVar[str] = "lanesim.figures.fit:draw_fit"
+
+    def story(self) -> Story:
+        """Estimates with their intervals, and what the reader should know."""
+        rows = [[t.label, f"{self.estimate[i]:.3f}", f"{self.low[i]:.3f} to {self.high[i]:.3f}",
+                 t.parameter.unit or "x default"] for i, t in enumerate(self.terms)]
+        return Story(f"{self.fitted_to} ({self.source})", (),
+                     ["parameter", "estimate", "95 % interval", "unit"], rows,
+                     [*self.notes, *self.warnings])
 
     @property
     def fitted_to(self) -> str:

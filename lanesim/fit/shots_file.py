@@ -24,6 +24,7 @@ import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -130,9 +131,9 @@ class ShotLog:
                 raise InputError(f"{self.source}: {name} has {len(given)} entries for {count} "
                                  "shots")
         for kind in (self.values, self.board_at):
-            for name, column in kind.items():
+            for column_name, column in kind.items():
                 if len(column) != count:
-                    raise InputError(f"{self.source}: {name} has {len(column)} entries for "
+                    raise InputError(f"{self.source}: {column_name} has {len(column)} entries for "
                                      f"{count} shots")
 
     def __len__(self) -> int:
@@ -146,11 +147,12 @@ class ShotLog:
     def take(self, index: Sequence[int] | np.ndarray) -> ShotLog:
         """Only the shots of that index, in that order."""
         rows = [int(i) for i in index]
+        words: dict[str, Any] = {name: tuple(getattr(self, name)[i] for i in rows)
+                                 for name in ("ball", "pattern", "outcome", "game", "line")}
         return replace(
             self, values={k: v[rows] for k, v in self.values.items()},
             board_at={k: v[rows] for k, v in self.board_at.items()},
-            **{name: tuple(getattr(self, name)[i] for i in rows)
-               for name in ("ball", "pattern", "outcome", "game", "line")},
+            **words,
         )
 
     def with_names(self, ball: str = "", pattern: str = "") -> ShotLog:

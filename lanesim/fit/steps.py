@@ -77,9 +77,9 @@ def descend(
         local = look(model, z)
         best = solve_tangent(model, local, z, loss_scale)
         zs = z + _STEPS[:, None] * (best.z - z)
-        cost = [cost_of(model, local, told, at, loss_scale)
-                for told, at in zip(exact(model, local, zs), zs, strict=True)]
-        moved = zs[int(np.argmin(cost))]
+        costs = [cost_of(model, local, told, at, loss_scale)
+                 for told, at in zip(exact(model, local, zs), zs, strict=True)]
+        moved = zs[int(np.argmin(costs))]
         change = float(np.max(np.abs(moved - z)))
         z, used = moved, number
         if change < SETTLED:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..errors import InputError, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -17,12 +18,13 @@ from ..lane.pattern import OilPattern
 from ..motion.pocket import HIGH_FROM_BOARD, LIGHT_TO_BOARD, OUTCOMES, POCKET
 from ..motion.trajectory import ShotTable
 from ..player import Release, Spread, sample_releases
+from ..results import Result, Story
 from ..stats import Difference, Rate, paired_difference, wilson
 from .plane import board_at_arrows
 from .throwing import Thrower
 from .worth import Objective, Worth, worth_of
 
-DEFAULT_SHOTS = 1024
+DEFAULT_SHOTS = SHOTS["lineup"][0]
 # Three of 39 boards are the pocket: a ball that comes down on any board alike finds it this often.
 CHANCE_RATE = (HIGH_FROM_BOARD - LIGHT_TO_BOARD) / BOARDS
 
@@ -46,8 +48,8 @@ class Line:
     behind: Difference | None = None
 
 
-@dataclass(frozen=True)
-class LineResult:
+@dataclass(frozen=True, repr=False)
+class LineResult(Result):
     """A line judged under a player's spread.
 
     Attributes
@@ -92,6 +94,20 @@ class LineResult:
     table: ShotTable = field(repr=False)
     values: np.ndarray = field(repr=False)
 
+    _figure: ClassVar[str] = "lanesim.figures.lineup:draw_lineup"
+
+    def story(self) -> Story:
+        """Where to stand and aim, and how often it hits."""
+        return Story(f"{self.ball} on {self.pattern}: lay down on board "
+                     f"{self.release.laydown_board:.1f}, pocket {self.pocket.text()}", [
+            ("lay down on", f"board {self.release.laydown_board:.1f}"),
+            ("launch angle", f"{self.release.launch_angle_deg:.2f} deg, over board "
+                             f"{self.arrow_board:.1f} at the arrows"),
+            ("speed", f"{self.release.speed_mph:.1f} mph"),
+            ("in the pocket", f"{self.pocket.text()} of shots"),
+            ("entry", f"board {self.entry_board_mean:.1f} at {self.entry_angle_mean_deg:.1f} deg"),
+        ], notes=[] if self.found else [f"{self.message}."])
+
     @property
     def outcome_rates(self) -> dict[str, Rate]:
         """Rate with interval of every outcome."""
@@ -133,7 +149,7 @@ def judge_line(
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     friction: FrictionModel = DEFAULT_FRICTION,
     aim: str | Worth | Objective = "pocket",
     film: np.ndarray | None = None,
@@ -194,9 +210,10 @@ def _result(
 
 def _part(table: ShotTable, first: int, count: int) -> ShotTable:
     """Shots first, first + 1, .. of a table."""
-    columns = {f.name: getattr(table, f.name) for f in fields(table)}
-    return ShotTable(**{name: None if column is None else column[first : first + count]
-                        for name, column in columns.items()})
+    columns: dict[str, Any] = {f.name: getattr(table, f.name) for f in fields(table)}
+    part: dict[str, Any] = {name: None if column is None else column[first : first + count]
+                            for name, column in columns.items()}
+    return ShotTable(**part)
 
 
 def _rate(values: np.ndarray, table: ShotTable) -> Rate:

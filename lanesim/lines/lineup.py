@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..defaults import SEED
 from ..equipment.ball import Ball
 from ..errors import InputError
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -24,7 +25,7 @@ from .judge import DEFAULT_SHOTS, Line, LineResult, check_shots, judged, judged_
 from .plane import ANGLE_RANGE, LAYDOWN_RANGE, Plane, board_at_arrows
 from .rate_map import rate_map
 from .search import Found, find
-from .throwing import Thrower
+from .throwing import Thrower, check_nouns
 from .worth import Objective, Worth, worth_of
 
 __all__ = ["ANGLE_RANGE", "LAYDOWN_RANGE", "board_at_arrows", "find_line", "find_lines"]
@@ -42,7 +43,7 @@ def find_line(
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     friction: FrictionModel = DEFAULT_FRICTION,
     aim: str | Worth | Objective = "pocket",
     effort: str | Effort = "thorough",
@@ -69,6 +70,7 @@ def find_line(
     film : (60, 39) [m] in the player's board order, instead of the pattern's fresh oil.
     progress : called with (steps done, steps).
     """
+    check_nouns([ball], release, pattern, spread)
     shots, effort = check_shots(shots), effort_of(effort)
     worth, plane = worth_of(aim), Plane(laydown_range, angle_range)
     speeds = np.array([release.speed_mph])
@@ -103,7 +105,7 @@ def find_lines(
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     friction: FrictionModel = DEFAULT_FRICTION,
     aim: str | Worth | Objective = "pocket",
     effort: str | Effort = "thorough",
@@ -151,6 +153,7 @@ def _others(found: Found, speeds: np.ndarray, shots: int) -> tuple[Line, ...]:
         if np.all(np.abs(np.array(taken) - rated.lines[i, 0]) >= _OTHERS_BOARDS):
             taken.append(rated.lines[i, 0])
             span = wilson(min(1.0, max(0.0, rated.worth[i])) * shots, shots)
-            out.append(Line(*map(float, rated.lines[i]), float(speeds[rated.which[i]]),
+            laydown, angle = map(float, rated.lines[i])
+            out.append(Line(laydown, angle, float(speeds[rated.which[i]]),
                             span.rate, span.low, span.high))
     return tuple(out)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..defaults import SEED
 from ..equipment.ball import Ball
 from ..errors import check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -93,7 +94,7 @@ def miss_report(
     spread: Spread,
     *,
     shots: int = 512,
-    seed: int = 0,
+    seed: int = SEED,
     share: float = MISS_SHARE,
     friction: FrictionModel = DEFAULT_FRICTION,
     aim: str | Worth | Objective = "pocket",

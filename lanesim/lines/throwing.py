@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..errors import InputError
+from ..errors import InputError, check_kind
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BOARDS, GRID_ROWS
 from ..lane.pattern import OilPattern
@@ -50,7 +50,8 @@ class Thrower:
         *, friction: FrictionModel = DEFAULT_FRICTION, film: np.ndarray | None = None,
     ) -> Thrower:
         """From nouns; film : instead of the pattern's fresh oil."""
-        several = [balls] if isinstance(balls, Ball) else list(balls)
+        several = [balls] if isinstance(balls, Ball) else balls
+        check_nouns(several, release, pattern, spread)
         return cls(
             np.array([b.inertia.pap_body for b in several]),
             np.array([setup.parameter_vector(b, viscosity_cp=pattern.viscosity_cp,
@@ -91,6 +92,18 @@ class Thrower:
         """Those releases thrown."""
         return self.throw(np.repeat(which, len(deviates)),
                           self.spread_rows(which, lines, deviates))
+
+
+def check_nouns(
+    balls: Sequence[Ball], release: Release, pattern: OilPattern, spread: Spread | None
+) -> None:
+    """Refuse arguments of the wrong kind, swapped ones above all; spread None: there is none."""
+    for ball in balls if isinstance(balls, Sequence) else [balls]:
+        check_kind("ball", ball, Ball)
+    check_kind("release", release, Release)
+    check_kind("pattern", pattern, OilPattern)
+    if spread is not None:
+        check_kind("spread", spread, Spread)
 
 
 def entry_board(table: ShotTable) -> np.ndarray:

@@ -9,22 +9,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..errors import InputError
-from ..files import csv_text
+from ..errors import InputError, check_kind
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BALL_RADIUS_M, BOARD_M
 from ..lane.pattern import OilPattern
 from ..player import Release, check_hand
+from ..results import Result, Story
 from ..units import FOOT_M, INCH_M, MICRON_M, MPH_MS, RPM_RADS
 from . import batch, reference, setup
 from . import kernels as k
-from .pocket import OUTCOMES, classify
+from .pocket import OUTCOME_WORDS, OUTCOMES, classify
 
 _SAMPLE_S = 0.01
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(6)
@@ -36,8 +36,13 @@ CURVES = (
 )
 
 
-@dataclass(frozen=True)
-class Trajectory:
+def whole(value: float) -> str:
+    """A number without decimals and without a minus before a nought."""
+    return f"{round(float(value)) + 0:d}"
+
+
+@dataclass(frozen=True, repr=False)
+class Trajectory(Result):
     """A whole path. Arrays share their first axis (n samples in time).
 
     Attributes
@@ -58,6 +63,7 @@ class Trajectory:
     entry_board, entry_angle_deg, entry_speed_mph, entry_slip_ms, entry_rev_rpm : state at first
         contact with a pin; NaN without one.
     time_s, outcome, friction_work_j, first_pin (number of the pin touched first, 0 if none).
+    oil : the pattern, to draw the path on; None if it is not known.
     """
 
     ball: str
@@ -95,10 +101,54 @@ class Trajectory:
     outcome: str
     first_pin: int
     friction_work_j: float
+    oil: OilPattern | None = field(default=None, repr=False, compare=False)
+
+    _figure: ClassVar[str] = "lanesim.figures.lane_view:draw_paths"
+
+    def story(self) -> Story:
+        """The shot in a few lines."""
+        return Story(f"{self.ball} on {self.pattern}: {OUTCOME_WORDS[self.outcome]}", self.facts())
+
+    def facts(self) -> list[tuple[str, str]]:
+        """The story of the shot as (what, value with its unit)."""
+        rolls = f"{self.roll_ft:.1f} ft" if math.isfinite(self.roll_ft) else (
+            "never: it still slips at the end")
+        facts = [
+            ("hook begins", f"{self.hook_ft:.1f} ft (a tenth of the whole turn done)"),
+            ("roll begins", rolls),
+            ("breakpoint", f"board {self.breakpoint_board:.1f} at {self.breakpoint_ft:.1f} ft"),
+        ]
+        if self.first_pin:
+            facts += [
+                ("entry", f"board {self.entry_board:.1f} at {self.entry_angle_deg:.1f} deg, "
+                          f"{self.entry_speed_mph:.1f} mph, {self.entry_rev_rpm:.0f} rpm, "
+                          f"slip {self.entry_slip_ms:.1f} m/s"),
+                ("first pin", str(self.first_pin)),
+            ]
+        return [
+            *facts,
+            ("outcome", OUTCOME_WORDS[self.outcome]),
+            ("time", f"{self.time_s:.2f} s"),
+            ("speed lost", f"{self.speed_mph[0] - self.speed_mph[-1]:.1f} mph"),
+            ("rotation", f"{whole(self.rotation_deg[0])} to {whole(self.rotation_deg[-1])} deg"),
+            ("tilt", f"{whole(self.tilt_deg[0])} to {whole(self.tilt_deg[-1])} deg"),
+            ("revolutions", f"{self.revolutions[-1]:.1f}"),
+            ("track flare", f"{self.flare_in[-1]:.2f} in"),
+            ("friction work", f"{self.friction_work_j:.0f} J"),
+        ]
+
+    def as_table(self) -> tuple[Sequence[str], list[Sequence[Any]]]:
+        """The curves, a row a sample."""
+        return CURVES, list(zip(*(getattr(self, n).tolist() for n in CURVES), strict=True))
+
+    def _drawn(self) -> tuple[Any, ...]:
+        if self.oil is None:
+            raise InputError("this path has no pattern to be drawn on")
+        return [self], self.oil, [self.ball]
 
     def summary(self) -> dict[str, Any]:
         """The numbers without the curves."""
-        skip = {*CURVES, "axis_body", "contact_body"}
+        skip = {*CURVES, "axis_body", "contact_body", "oil"}
         out = {f.name: getattr(self, f.name) for f in fields(self) if f.name not in skip}
         return out | {
             "total_revolutions": float(self.revolutions[-1]),
@@ -109,10 +159,6 @@ class Trajectory:
     def to_dict(self) -> dict[str, Any]:
         """Everything, ready for JSON."""
         return self.summary() | {name: getattr(self, name).tolist() for name in CURVES}
-
-    def to_csv(self) -> str:
-        """The curves as CSV text, one row per sample."""
-        return csv_text(CURVES, zip(*(getattr(self, n).tolist() for n in CURVES), strict=True))
 
 
 def throw(
@@ -131,14 +177,18 @@ def throw(
     friction : lane and lubrication parameters (assumed defaults).
     rtol : relative tolerance of solve_ivp.
     """
+    for name, given, kind in (("ball", ball, Ball), ("release", release, Release),
+                              ("pattern", pattern, OilPattern)):
+        check_kind(name, given, kind)
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
     film = pattern.film_m(release.hand)
     shot = setup.shot_matrix(release.row())[0]
     state = setup.release_vector(shot, ball.inertia.pap_array, par)
     path = reference.integrate(state, film, par, setup.pin_array(), rtol=rtol)
-    return trajectory_from_path(
+    shot_ = trajectory_from_path(
         path, film, par, ball=ball.name, pattern=pattern.name, release=release
     )
+    return replace(shot_, oil=pattern)
 
 
 def trajectory_from_path(

@@ -82,7 +82,8 @@ class Folder:
         # an event names other files: what they say decides whether it is in order
         if known is not None and known[0] == stamp and known[1].kind not in {"event", "broken"}:
             return known[1]
-        kind, problem, items = "broken", "", ()
+        kind, problem = "broken", ""
+        items: tuple[str, ...] = ()
         if stat.st_size > MAX_FILE:
             problem = f"{name}: {stat.st_size / 1e6:.1f} MB; accepted: up to {MAX_FILE / 1e6:g} MB"
         else:

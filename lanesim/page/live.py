@@ -45,6 +45,8 @@ def quick(nouns: Nouns, shot: Shot) -> dict[str, Any]:
     table = throw_many(nouns.ball(shot), release.row()[None, :], nouns.pattern(shot),
                        hand=release.hand, friction=nouns.basis(shot.fitted).friction,
                        keep_paths=True)
+    assert table.path_board is not None and table.end_ft is not None
+    assert table.end_board is not None  # asked for by keep_paths
     board = table.path_board[0]
     outcome = OUTCOMES[int(table.outcome[0])]
     names = ("entry_board", "entry_angle_deg", "entry_speed_mph", "breakpoint_board",

@@ -76,7 +76,7 @@ def _toml(text: str, name: str, folder: Path) -> tuple[str, tuple[str, ...]]:
         return "balls", tuple(_balls(text, name, folder))
     from dataclasses import fields
 
-    from ..equipment.drilling import Grip, load_grip
+    from ..equipment.grip import Grip, load_grip
 
     if found.keys() <= {f.name for f in fields(Grip)}:
         _by_path(load_grip, text, name, folder)

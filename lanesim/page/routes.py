@@ -68,20 +68,20 @@ def guarded(handler: Handler) -> Handler:
     return careful
 
 
-class PatternAsked(Asked):
+class PatternAsked(Asked, frozen=True):
     """Which pattern, and on which fit's basis."""
 
     pattern: str
     fitted: str = ""
 
 
-class FileAsked(Asked):
+class FileAsked(Asked, frozen=True):
     """One file of the folder by name."""
 
     name: str
 
 
-class FileWritten(Asked):
+class FileWritten(Asked, frozen=True):
     """A file to write into the folder."""
 
     name: str

@@ -20,11 +20,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..errors import InputError, check_range
+from ..results import Result, Story
 
 MAX_SCORE = 300
 FRAMES = 10
@@ -225,8 +226,8 @@ def game_polynomial(strike: Any, pair: Any, single: Any) -> np.ndarray:
     return total
 
 
-@dataclass(frozen=True)
-class GameScores:
+@dataclass(frozen=True, repr=False)
+class GameScores(Result):
     """The distribution of one game's score, and what follows from it.
 
     `pmf` (301,) is the probability of each score 0 .. 300; `pins_per_point` the pins gained per
@@ -238,6 +239,20 @@ class GameScores:
     mean: float
     sd: float
     pins_per_point: float
+
+    _figure: ClassVar[str] = "lanesim.figures.score:draw_scores"
+
+    def story(self) -> Story:
+        """Mean, spread and chances."""
+        return Story(f"mean {self.mean:.1f} pins, one game", [
+            ("mean", f"{self.mean:.1f} pins"), ("SD", f"{self.sd:.1f} pins"),
+            ("in the middle", f"{self.quantile(0.5)} pins or more in half of the games"),
+            ("from 5 to 95 %", f"{self.quantile(0.05)} to {self.quantile(0.95)} pins"),
+            ("one strike more in a hundred", f"{self.pins_per_point:.2f} pins"),
+        ])
+
+    def _drawn(self) -> tuple[Any, ...]:
+        return [self], ["one game"]
 
     def quantile(self, share: float) -> int:
         """Smallest score that a share of the games does not pass."""

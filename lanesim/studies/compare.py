@@ -8,12 +8,13 @@ this line may be the best from its own (`lanesim.odds`).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..equipment.layout import Layout, layout_text, read_layout
 from ..errors import InputError
@@ -21,13 +22,16 @@ from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..lines.judge import judge_line
+from ..lines.throwing import check_nouns
 from ..motion.trajectory import Trajectory, throw
 from ..player import Release, Spread
+from ..progress import Progress, silent
+from ..results import Result, Story
 from ..stats import Difference
 from .odds import BallOdds, difference, has_carry_table, with_pins
 
 MAX_VARIANTS = 200
-DEFAULT_SHOTS = 4096
+DEFAULT_SHOTS = SHOTS["compare"][0]
 LATE_FT = 59.0  # the last whole foot before any pin can be touched
 
 # What is compared: (attribute of Trajectory or computed here, unit).
@@ -48,7 +52,7 @@ MEASURES: tuple[tuple[str, str], ...] = (
 
 
 @dataclass(frozen=True)
-class Variant:
+class Compared:
     """One ball on one pattern, and what to call it."""
 
     label: str
@@ -56,8 +60,8 @@ class Variant:
     pattern: OilPattern
 
 
-@dataclass(frozen=True)
-class Comparison:
+@dataclass(frozen=True, repr=False)
+class Comparison(Result):
     """What `compare` found, in the order of the variants; the first is the reference.
 
     Attributes
@@ -71,13 +75,34 @@ class Comparison:
     """
 
     release: Release
-    variants: tuple[Variant, ...]
+    variants: tuple[Compared, ...]
     trajectories: tuple[Trajectory, ...]
     values: dict[str, np.ndarray]
     spread: Spread | None = None
     shots: int = 0
     seed: int = 0
     judged: tuple[BallOdds, ...] = ()
+
+    _figure: ClassVar[str] = "lanesim.figures.compare:draw_comparison"
+
+    def story(self) -> Story:
+        """Where each ends, and what a player's spread makes of it."""
+        header = ["", "breakpoint [board]", "at [ft]", "entry [board]", "angle [deg]", "outcome"]
+        if self.judged:
+            header.append("pocket [%]")
+        if self.with_pins:
+            header += ["strikes [%]", "pins a game"]
+        rows = []
+        for n, (label, shot) in enumerate(zip(self.labels, self.trajectories, strict=True)):
+            row = [label, f"{shot.breakpoint_board:.1f}", f"{shot.breakpoint_ft:.1f}",
+                   f"{shot.entry_board:.1f}", f"{shot.entry_angle_deg:.1f}", shot.outcome]
+            if self.judged:
+                row.append(f"{100 * self.judged[n].line.pocket.rate:.0f}")
+            pins = self.judged[n].pins if self.judged else None
+            if pins is not None:
+                row += [f"{100 * pins.strike_rate:.0f}", f"{pins.pins_per_game:.0f}"]
+            rows.append(row)
+        return Story(f"{len(rows)} compared: {', '.join(self.labels)}", (), header, rows)
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -182,7 +207,7 @@ def make_variants(
     patterns: Sequence[OilPattern],
     layouts: Sequence[Layout | str] = (),
     finishes: Sequence[tuple[float, bool]] = (),
-) -> list[Variant]:
+) -> list[Compared]:
     """Every ball with every layout and finish (none given: its own) on every pattern.
 
     A label names only what differs. layouts : also as words ("pin 4 1/2"), whose left-out parts
@@ -196,7 +221,7 @@ def make_variants(
     count = len(balls) * len(patterns) * max(1, len(layouts)) * max(1, len(finishes))
     if count > MAX_VARIANTS:
         raise InputError(f"{count} combinations to compare; accepted: 2 to {MAX_VARIANTS}")
-    out: list[Variant] = []
+    out: list[Compared] = []
     for ball in balls:
         drilled = [read_layout(one, ball.layout) if isinstance(one, str) else one
                    for one in layouts]
@@ -214,7 +239,7 @@ def make_variants(
                         made = made.with_finish(*finish)
                         words += [made.cover.finish] if len(finishes) > 1 else []
                     words += [pattern.name] if len(patterns) > 1 else []
-                    out.append(Variant(", ".join(words) or ball.name, made, pattern))
+                    out.append(Compared(", ".join(words) or ball.name, made, pattern))
     if len(out) < 2:
         raise InputError("nothing to compare: give at least two balls, layouts, finishes or "
                          "patterns")
@@ -226,15 +251,15 @@ def make_variants(
 
 
 def compare(
-    variants: Sequence[Variant],
+    variants: Sequence[Compared],
     release: Release,
     *,
     spread: Spread | None = None,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = silent,
 ) -> Comparison:
     """Throw one release with each variant, by the reference integrator.
 
@@ -249,6 +274,8 @@ def compare(
     """
     if not variants:
         raise InputError("nothing to compare: no variant given")
+    for variant in variants:
+        check_nouns([variant.ball], release, variant.pattern, spread)
     paths: list[Trajectory] = []
     judged: list[BallOdds] = []
     if pins is None:
@@ -259,8 +286,7 @@ def compare(
             line = judge_line(variant.ball, release, variant.pattern, spread, shots=shots,
                               seed=seed, friction=friction)
             judged.append(with_pins(line) if pins else BallOdds(line, None))
-        if progress:
-            progress(n + 1, len(variants))
+        progress(n + 1, len(variants))
     rows = [_measures(path) for path in paths]
     values = {name: np.array([row[name] for row in rows]) for name, _ in MEASURES}
     return Comparison(release, tuple(variants), tuple(paths), values, spread,

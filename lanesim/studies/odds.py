@@ -15,10 +15,11 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..errors import InputError
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
@@ -26,16 +27,18 @@ from ..lane.pattern import OilPattern
 from ..lines.effort import Effort
 from ..lines.judge import LineResult, check_shots, judge_line
 from ..lines.lineup import find_lines
+from ..lines.throwing import check_nouns
 from ..motion.pocket import GUTTER, POCKET
 from ..motion.trajectory import ShotTable
 from ..player import Release, Spread
 from ..progress import Progress, silent
+from ..results import Result, Story
 from ..stats import Difference, paired_difference, shots_to_see, two_sided_z
 
 if TYPE_CHECKING:
     from ..pins.outcomes import PinResult
 
-DEFAULT_SHOTS = 16384
+DEFAULT_SHOTS = SHOTS["odds"][0]
 LINES = ("own", "first", "given")
 
 
@@ -53,7 +56,7 @@ class BallOdds:
 
 
 @dataclass(frozen=True)
-class Comparison:
+class BallPair:
     """Two balls on the same shots.
 
     measure : "pocket" or "strike". difference : rate of `second` less rate of `first`, paired; see
@@ -93,8 +96,8 @@ def _round_up(shots: float) -> int:
     return int(-(-shots // unit) * unit)
 
 
-@dataclass(frozen=True)
-class OddsResult:
+@dataclass(frozen=True, repr=False)
+class OddsResult(Result):
     """Odds of one or more balls on one pattern, and every pair compared."""
 
     pattern: str
@@ -105,7 +108,23 @@ class OddsResult:
     shots: int
     seed: int
     balls: tuple[BallOdds, ...]
-    comparisons: tuple[Comparison, ...]
+    comparisons: tuple[BallPair, ...]
+
+    _figure: ClassVar[str] = "lanesim.figures.odds:draw_odds"
+
+    def story(self) -> Story:
+        """Each ball's line and rates, and the differences in words."""
+        header = ["", "laydown [board]", "angle [deg]", "pocket [%]", "strikes [%]", "pins a game"]
+        rows = []
+        for ball in self.balls:
+            line, pins = ball.line, ball.pins
+            rows.append([line.ball, f"{line.release.laydown_board:.1f}",
+                         f"{line.release.launch_angle_deg:.2f}", f"{100 * line.pocket.rate:.1f}",
+                         f"{100 * pins.strike_rate:.1f}" if pins else "-",
+                         f"{pins.pins_per_game:.0f}" if pins else "-"])
+        return Story(f"{', '.join(b.line.ball for b in self.balls)} on {self.pattern}, "
+                     f"{self.shots:,} shots each", (), header, rows,
+                     [f"{c.sentence()}." for c in self.comparisons])
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, ready for files.to_json."""
@@ -118,13 +137,13 @@ class OddsResult:
 
 
 def odds(
-    balls: Sequence[Ball],
+    balls: Ball | Sequence[Ball],
     release: Release,
     pattern: OilPattern,
     spread: Spread,
     *,
     shots: int = DEFAULT_SHOTS,
-    seed: int = 0,
+    seed: int = SEED,
     lines: str = "own",
     aim: str = "pocket",
     pins: bool | None = None,
@@ -144,8 +163,10 @@ def odds(
         there.
     effort : of the searches, see lines.effort.EFFORTS.
     """
-    if not balls:
+    balls = [balls] if isinstance(balls, Ball) else balls
+    if isinstance(balls, Sequence) and not balls:
         raise InputError("no ball given; accepted: one or more")
+    check_nouns(balls, release, pattern, spread)
     if lines not in LINES:
         raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
     if pins is None:
@@ -265,9 +286,9 @@ def _table_sd(first: ShotTable, second: ShotTable) -> float:
     return math.sqrt(table.table_variance(*table.run_weights(total)))
 
 
-def _compared(first: BallOdds, second: BallOdds, measure: str) -> Comparison:
+def _compared(first: BallOdds, second: BallOdds, measure: str) -> BallPair:
     a, b = values_of(first, measure), values_of(second, measure)
-    return Comparison(
+    return BallPair(
         first.line.ball, second.line.ball, measure, difference(first, second, measure),
         shots_to_see(float(np.mean(a)), float(np.mean(b))),
     )

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from ..equipment.ball import Ball
 from ..equipment.cover import parse_finish
-from ..errors import InputError, nearest_name
+from ..errors import InputError, check_kind, nearest_name
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
+from ..lines.throwing import check_nouns
 from ..motion.pocket import OUTCOMES
 from ..motion.trajectory import ShotTable, throw_many
 from ..player import RELEASE_COLUMNS, Release
+from ..progress import Progress, silent
+from ..results import Result, Story
 
 MAX_POINTS = 200_000
 _CHUNK = 2048  # shots between two progress reports
@@ -68,10 +72,26 @@ MEASURES: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Axis:
-    """One setting and the values it takes; finishes are (grit, polished) pairs."""
+    """One setting, by itself or by its name, and the values it takes.
+
+    Finishes are (grit, polished) pairs.
+    """
 
     setting: Setting
     values: tuple[Any, ...]
+
+    def __post_init__(self) -> None:
+        if isinstance(self.setting, str):
+            if self.setting not in SETTINGS:
+                raise nearest_name(self.setting, SETTINGS, "setting")
+            object.__setattr__(self, "setting", SETTINGS[self.setting])
+        check_kind("a sweep's setting", self.setting, Setting)
+        if isinstance(self.values, str) or not isinstance(self.values, Iterable):
+            raise InputError(f"the values of {self.setting.name} are {self.values!r}; accepted: a "
+                             "list of them")
+        object.__setattr__(self, "values", tuple(self.values))
+        if not self.values:
+            raise InputError(f"no value of {self.setting.name} to sweep over")
 
     @property
     def labels(self) -> tuple[str, ...]:
@@ -81,8 +101,8 @@ class Axis:
         return tuple(f"{value:.6g}" for value in self.values)
 
 
-@dataclass(frozen=True)
-class Sweep:
+@dataclass(frozen=True, repr=False)
+class Sweep(Result):
     """Results on the grid.
 
     Attributes
@@ -99,6 +119,23 @@ class Sweep:
     axes: tuple[Axis, ...]
     values: dict[str, np.ndarray]
     outcome: np.ndarray
+
+    _figure: ClassVar[str] = "lanesim.figures.heat:draw_sweep"
+
+    def story(self) -> Story:
+        """The entry boards, and how many points ended how."""
+        counts = ", ".join(f"{name} {n}" for name, n in self.counts().items() if n)
+        facts = [(axis.setting.name, f"{axis.labels[0]} to {axis.labels[-1]} {axis.setting.unit}, "
+                                     f"{len(axis.values)} values") for axis in self.axes]
+        header: Sequence[str] = ()
+        rows: list[list[str]] = []
+        if len(self.axes) == 2:
+            up, across = self.axes
+            header = [f"entry board; {up.setting.name} down", *across.labels]
+            rows = [[label, *(f"{v:.1f}" if math.isfinite(v) else "-" for v in line)]
+                    for label, line in zip(up.labels, self.values["entry_board"], strict=True)]
+        return Story(f"{self.ball} on {self.pattern}, {self.outcome.size} throws: {counts}", facts,
+                     header, rows)
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -188,7 +225,7 @@ def sweep(
     *,
     target: tuple[float, float | None] | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress = silent,
 ) -> Sweep:
     """Throw every point of the grid with the batch engine.
 
@@ -206,6 +243,7 @@ def sweep(
         for no axis, one given twice, a value outside its range (before anything is thrown), or
         more than MAX_POINTS points.
     """
+    check_nouns([ball], release, pattern, None)
     balls, ball_of, rows = check_grid(ball, release, axes, target)
     total = len(rows)
     tables = []
@@ -213,8 +251,7 @@ def sweep(
         used, which = np.unique(ball_of[start:stop], return_inverse=True)
         tables.append(throw_many([balls[k] for k in used], rows[start:stop], pattern,
                                  hand=release.hand, which=which, friction=friction))
-        if progress:
-            progress(stop, total)
+        progress(stop, total)
     shape = tuple(len(axis.values) for axis in axes)
     return Sweep(
         ball.name, pattern.name, release, tuple(axes),

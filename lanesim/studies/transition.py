@@ -1,244 +1,58 @@
-"""The lane changes: oil taken and laid down shot by shot, and what that does to each ball.
+"""What games do to every ball's reaction: moves, changes of speed or ball, and when they pay.
 
-Every shot is followed on the film that the shots before it left, then takes oil along its path and
-lays part of it down farther on (`motion.kernels.carry_oil`). Volume is conserved to rounding:
-what is not on the lane is with the balls (on the cover, in it, or wiped off between shots).
-
-Stated assumptions
-
-- First balls only, on full racks: 11 a game and player, ten frames and one fill ball (most games
-  have 10 to 12). Spare balls are left out.
-- On a pair, players take turns frame by frame and change lanes every frame.
-- A ball starts each shot wiped dry.
-- Oil within a board levels out between shots; it does not creep from board to board.
-- The film on the ring that meets the lane follows the same equation as the ball's path does
-  (kernels.track_film_rate), with one more way out: the lane takes back from the ring the share
-  per turn that the ring takes from the lane (`lay_per_turn` = FrictionModel.pickup).
+The squad plays (`play`), after every game each ball is looked at on the lanes as they are, and a
+better line or speed looked for (`moves`). Rates are judged on fresh shots.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
-from ..errors import InputError, check_range
+from ..errors import InputError, check_kind, check_range
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
-from ..lane.geometry import BOARD_M, BOARDS, CELL_AREA_M2, GRID_ROWS
+from ..lane.geometry import CELL_AREA_M2
 from ..lane.pattern import OilPattern
-from ..lines.lineup import find_line
-from ..lines.plane import LAYDOWN_RANGE, board_at_arrows
-from ..motion import kernels as k
-from ..motion import setup
-from ..motion.compiled import batch_kernel
-from ..motion.pocket import BEST_BOARD, POCKET
-from ..motion.trajectory import throw_many
-from ..player import Player, Release, Spread, normal_deviates
+from ..lines.lineup import find_lines
+from ..lines.plane import board_at_arrows
+from ..player import normal_deviates
+from ..progress import Progress, silent
 from ..stats import Difference, Rate, paired_difference, wilson
-from ..streams import Stage, stream
+from ..streams import Stage
 from ..units import MICRON_M, UL_M3
-from .odds import has_carry_table, pins_of
+from .moves import Move, best_move, best_speed, moved, thrown
+from .odds import has_carry_table
+from .play import (
+    DEFAULT_TRANSFER,
+    FIRST_BALLS,
+    LINE_HALF_WIDTH,
+    Entrant,
+    OilTransfer,
+    line_by_foot_ul,
+    line_volume_ul,
+    oriented,
+    play_game,
+    usual_path,
+)
 
 if TYPE_CHECKING:
     from ..pins.outcomes import PinResult
 
-FRAMES = 10
-FIRST_BALLS = 11
-LINE_HALF_WIDTH = 2.5  # boards on either side of the path that count as the line of play
-SPEEDS_MPH = (-2.0, -1.5, -1.0, -0.5, 0.5, 1.0, 1.5, 2.0)
-
 # Balls and games are many: one advice in a hundred from luck alone, not one in twenty.
 ADVICE_CONFIDENCE = 0.99
 
-Progress = Callable[[float, float], None]
-
-
-@dataclass(frozen=True)
-class OilTransfer:
-    """How a shot moves oil.
-
-    Attributes
-    ----------
-    swath_boards : standard deviation of the swath about the path [boards]. ASSUMED: rings of oil on
-        a ball are some millimetres wide, and the contact pushes oil from a little farther.
-    wipe_per_turn : rate per turn of the ball at which the swath gives up its oil. CALIBRATED to one
-        published anchor (read, 2013): over 40 % of the oil gone from the line of play after 4-5
-        games per lane on a similar line. Read as: 44 first balls (4 games) of a 200-average
-        player on one lane take just over 40 % from the five boards along the line. It is about
-        five times what the track-film equation takes up on a ring w_t wide (pickup x
-        circumference x w_t over one cell = 0.062 per turn): a ball carries off more oil than
-        the film that its contact feels.
-    lay_per_turn : share per turn of the ring's oil that goes back onto the lane. ASSUMED equal to
-        FrictionModel.pickup, film splitting being the same either way.
-    """
-
-    swath_boards: float = 0.35
-    wipe_per_turn: float = 0.32
-    lay_per_turn: float = DEFAULT_FRICTION.pickup
-
-    def __post_init__(self) -> None:
-        check_range("swath", self.swath_boards, 0.02, 5, "boards")
-        check_range("wipe per turn", self.wipe_per_turn, 0, 20)
-        check_range("lay per turn", self.lay_per_turn, 0, 20)
-
-
-DEFAULT_TRANSFER = OilTransfer()
-
-
-@dataclass(frozen=True)
-class Entrant:
-    """One who throws: a player (release, spread, hand) with the ball in use."""
-
-    player: Player
-    ball: Ball
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        if not self.name:
-            object.__setattr__(self, "name", self.player.name)
-
-
-# --- playing --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Played:
-    """A spell of shots: film before and after, and every shot's path.
-
-    Attributes
-    ----------
-    volume_ul : (lanes, 60, 39) oil after the shots, boards from the right.
-    entrant, lane : (n,) who threw on which lane, in order.
-    taken_ul, laid_ul : (n,) oil that each shot took off the lane and put back on it.
-    path_board : (n, 61) board at whole feet, in the player's count; NaN once the shot has ended.
-    flare_mm_per_turn : (n,) mean flare.
-    """
-
-    volume_ul: np.ndarray
-    entrant: np.ndarray
-    lane: np.ndarray
-    taken_ul: np.ndarray
-    laid_ul: np.ndarray
-    path_board: np.ndarray
-    flare_mm_per_turn: np.ndarray
-
-
-def playing_order(
-    entrants: int, games: int, lanes: int, first_balls: int = FIRST_BALLS, start_game: int = 0
-) -> tuple[np.ndarray, np.ndarray]:
-    """Who throws on which lane: index arrays (n,), (n,), frame by frame, players in turn.
-
-    Balls beyond the tenth (fill balls) follow at once on the tenth frame's lane.
-    """
-    who, where = [], []
-    for game in range(start_game, start_game + games):
-        for frame in range(FRAMES):
-            balls = 1 + (max(first_balls - FRAMES, 0) if frame == FRAMES - 1 else 0)
-            if frame >= first_balls:
-                break
-            for entrant in range(entrants):
-                who += [entrant] * balls
-                where += [(frame + entrant + game) % lanes] * balls
-    return np.array(who, dtype=np.int64), np.array(where, dtype=np.int64)
-
-
-def throw_in_turn(
-    volume_ul: np.ndarray,
-    viscosity_cp: float,
-    balls: Sequence[Ball],
-    lefts: Sequence[bool],
-    releases: np.ndarray,
-    entrant: np.ndarray,
-    lane: np.ndarray,
-    *,
-    transfer: OilTransfer = DEFAULT_TRANSFER,
-    friction: FrictionModel = DEFAULT_FRICTION,
-) -> Played:
-    """Throw shots one after the other, each on the oil that those before it left.
-
-    Parameters
-    ----------
-    volume_ul : (lanes, 60, 39) oil at the start, boards from the right; not changed.
-    balls, lefts : ball of each entrant, and whether he is left-handed.
-    releases : (n, 7) in release.RELEASE_COLUMNS, in the order thrown, the player's boards.
-    entrant, lane : (n,) indices.
-    """
-    n = len(releases)
-    if n == 0:
-        raise InputError("no shots to play: at least 1 is needed")
-    films = np.ascontiguousarray(volume_ul * (UL_M3 / CELL_AREA_M2))
-    pars = np.array([
-        setup.parameter_vector(b, viscosity_cp=viscosity_cp, friction=friction) for b in balls
-    ])
-    shots = setup.shot_matrix(releases)
-    if not (np.all(np.isfinite(shots)) and np.all(np.isfinite(films))):
-        raise InputError("a release or an oil volume is not a finite number; every one must be")
-    paps = np.array([b.inertia.pap_body for b in balls])
-    pins = setup.pin_array()
-    swath = transfer.swath_boards * BOARD_M
-    shares = np.empty(films.shape[2])
-    rows = np.empty((n, k.R_COUNT))
-    traces = np.empty((n, k.TRACE_FEET, k.T_COUNT))
-    amounts = np.empty((n, 2))
-    throw_chunk = batch_kernel()
-    for i, (who, where) in enumerate(zip(entrant, lane, strict=True)):
-        film = films[where, :, ::-1].copy() if lefts[who] else films[where]
-        throw_chunk(shots, entrant, paps, pars, film, pins, rows, traces, i, 1)
-        amounts[i] = k.carry_oil(
-            rows[i], traces[i], pars[who], swath, transfer.wipe_per_turn, transfer.lay_per_turn,
-            film, shares,
-        )
-        if lefts[who]:
-            films[where] = film[:, ::-1]
-    cell_ul = CELL_AREA_M2 / UL_M3
-    return Played(
-        volume_ul=films * cell_ul,
-        entrant=entrant,
-        lane=lane,
-        taken_ul=amounts[:, 0] * cell_ul,
-        laid_ul=amounts[:, 1] * cell_ul,
-        path_board=traces[:, :, k.T_Y] / BOARD_M + 0.5,
-        flare_mm_per_turn=1e3 * rows[:, k.R_FLARE] / np.maximum(rows[:, k.R_TURNS], 1e-9),
-    )
-
-
-def play_game(
-    volume_ul: np.ndarray,
-    pattern: OilPattern,
-    entrants: Sequence[Entrant],
-    lines: Sequence[np.ndarray],
-    game: int,
-    *,
-    first_balls: int = FIRST_BALLS,
-    transfer: OilTransfer = DEFAULT_TRANSFER,
-    friction: FrictionModel = DEFAULT_FRICTION,
-    seed: int = 1,
-) -> Played:
-    """One game of everybody. lines: each entrant's release row (7,) in this game."""
-    who, where = playing_order(len(entrants), 1, len(volume_ul), first_balls, game)
-    releases = np.empty((len(who), 7))
-    for i, entrant in enumerate(entrants):
-        mine = np.flatnonzero(who == i)
-        rng = stream(Stage.PLAY_SHOTS, seed, game, i)
-        spread = np.zeros((len(mine), 7))
-        spread[:, :6] = rng.standard_normal((len(mine), 6)) * entrant.player.spread.array()
-        releases[mine] = lines[i] + spread
-    return throw_in_turn(
-        volume_ul, pattern.viscosity_cp, [e.ball for e in entrants],
-        [e.player.release.hand == "left" for e in entrants], releases, who, where,
-        transfer=transfer, friction=friction,
-    )
-
 
 def pattern_after(
+    entrants: Sequence[Entrant],
     pattern: OilPattern,
     games: int,
-    entrants: Sequence[Entrant],
     *,
-    seed: int = 1,
+    seed: int = SEED,
     lanes: int = 2,
     lane: int = 0,
     follow: bool = False,
@@ -258,14 +72,14 @@ def pattern_after(
     -------
     list of games + 1 patterns named like 'medium-42 after 3 games', the first one `pattern` itself.
     """
-    _check(entrants, games, lanes, first_balls)
+    _check(entrants, pattern, games, lanes, first_balls)
     check_range("lane", lane, 0, lanes - 1)
     volume = np.repeat(pattern.volume_ul[None], lanes, axis=0)
     lines = [e.player.release.row() for e in entrants]
     out = [pattern]
     for game in range(games):
         volume = play_game(
-            volume, pattern, entrants, lines, game, first_balls=first_balls, transfer=transfer,
+            entrants, lines, volume, pattern, game, first_balls=first_balls, transfer=transfer,
             friction=friction, seed=seed,
         ).volume_ul
         out.append(_stage(pattern, volume[lane], game + 1))
@@ -287,198 +101,18 @@ def _stage(pattern: OilPattern, volume_ul: np.ndarray, games: int) -> OilPattern
                    title=f"{pattern.title}, after {games} game{plural}")
 
 
-def _check(entrants: Sequence[Entrant], games: int, lanes: int, first_balls: int) -> None:
-    if not entrants:
+def _check(
+    entrants: Sequence[Entrant], pattern: OilPattern, games: int, lanes: int, first_balls: int
+) -> None:
+    if isinstance(entrants, Sequence) and not entrants:
         raise InputError("nobody plays: give at least one player")
+    for entrant in entrants if isinstance(entrants, Sequence) else [entrants]:
+        check_kind("one who plays", entrant, Entrant)
+    check_kind("pattern", pattern, OilPattern)
     check_range("number of players", len(entrants), 1, 24)
     check_range("games", games, 0, 40)
     check_range("lanes", lanes, 1, 2)
     check_range("first balls a game", first_balls, 1, 12)
-
-
-# --- oil along a line --------------------------------------------------------------------------
-
-
-def line_by_foot_ul(
-    volume_ul: np.ndarray, path_board: np.ndarray, half_width: float = LINE_HALF_WIDTH
-) -> np.ndarray:
-    """Oil [uL] within `half_width` boards of a path, foot by foot; shape (60,).
-
-    volume_ul : (60, 39) in the same board order as the path; path_board : (61,) at whole feet. A
-    board that lies partly inside counts by its share; the path within a foot is taken at its
-    middle. What would lie beside the lane counts as nothing.
-    """
-    middle = 0.5 * (path_board[:-1] + path_board[1:])[:, None]
-    right = np.arange(BOARDS) + 0.5  # board b covers b - 1/2 to b + 1/2 in board numbers
-    inside = np.minimum(right + 1.0, middle + half_width) - np.maximum(right, middle - half_width)
-    return np.sum(np.clip(inside, 0.0, 1.0) * volume_ul, axis=1)
-
-
-def line_volume_ul(
-    volume_ul: np.ndarray, path_board: np.ndarray, feet: int, half_width: float = LINE_HALF_WIDTH
-) -> float:
-    """Oil [uL] along a path over the first `feet` feet; see `line_by_foot_ul`."""
-    return float(line_by_foot_ul(volume_ul, path_board, half_width)[:feet].sum())
-
-
-def usual_path(
-    entrant: Entrant, line: np.ndarray, pattern: OilPattern, friction: FrictionModel
-) -> np.ndarray:
-    """Board at whole feet (61,) of the entrant's release without spread, in his own count."""
-    table = throw_many(entrant.ball, line[None], pattern, hand=entrant.player.release.hand,
-                       friction=friction, keep_paths=True)
-    path = table.path_board[0]
-    last = int(np.flatnonzero(np.isfinite(path))[-1])
-    return np.where(np.arange(len(path)) <= last, path, path[last])
-
-
-def oriented(volume_ul: np.ndarray, hand: str) -> np.ndarray:
-    """Volumes in the player's board order."""
-    return volume_ul if hand == "right" else volume_ul[..., ::-1]
-
-
-# --- moves -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Move:
-    """A move [boards], positive away from the ball-arm side: feet (laydown) and target (arrows)."""
-
-    feet: float = 0.0
-    target: float = 0.0
-
-    def distance(self, other: Move) -> float:
-        """How much feet and target differ from another move's [boards]."""
-        return abs(self.feet - other.feet) + abs(self.target - other.target)
-
-
-# Moves looked at: in parallel, and feet twice as far as the target (both are common advice).
-MOVES: tuple[Move, ...] = (
-    *(Move(float(f), float(f)) for f in range(-6, 17)),
-    *(Move(float(f), f / 2.0) for f in range(-6, 17, 2) if f != 0),
-)
-NEAR_BOARDS = 2.0  # moves whose usual shot arrives within so many boards of the best are tried
-FEWEST_TRIED = 3  # or the nearest so many, if none does
-
-
-def moved(line: np.ndarray, move: Move) -> np.ndarray:
-    """A release row after a move; a parallel one keeps its launch angle."""
-    out = line.copy()
-    out[0] += move.feet
-    if move.target != move.feet:
-        arrows = board_at_arrows(line[0], line[1]) + move.target
-        out[1] = Release.angle_toward(float(out[0]), float(np.clip(arrows, 1, BOARDS)))
-    return out
-
-
-def _possible(line: np.ndarray) -> list[Move]:
-    return [m for m in MOVES if LAYDOWN_RANGE[0] <= line[0] + m.feet <= LAYDOWN_RANGE[1]]
-
-
-class _Shots(NamedTuple):
-    """How the shots of each release row ended, (rows, patterns x shots) each."""
-
-    outcome: np.ndarray
-    board: np.ndarray
-    angle_deg: np.ndarray
-    speed_mph: np.ndarray
-
-    @property
-    def hit(self) -> np.ndarray:
-        """1 for a shot in the pocket, else 0."""
-        return (self.outcome == POCKET).astype(float)
-
-    def pins(self, row: int, spread: Spread) -> PinResult:
-        """Strikes, leaves and pins per game of one row's shots under that spread."""
-        return pins_of(self.board[row], self.angle_deg[row], self.speed_mph[row],
-                       self.outcome[row].astype(int), spread)[0]
-
-
-def _thrown(
-    ball: Ball, entrant: Entrant, rows: np.ndarray, patterns: Sequence[OilPattern],
-    deviates: np.ndarray, friction: FrictionModel,
-) -> _Shots:
-    """Throw each release row with the entrant's spread on each of the patterns."""
-    releases = np.repeat(rows, len(deviates), axis=0)
-    releases[:, :6] += np.tile(deviates * entrant.player.spread.array(), (len(rows), 1))
-    parts = []
-    for pattern in patterns:
-        table = throw_many(ball, releases, pattern, hand=entrant.player.release.hand,
-                           friction=friction)
-        parts.append(np.stack([
-            table.outcome, table.entry_board, table.entry_angle_deg, table.entry_speed_mph,
-        ]).reshape(4, len(rows), len(deviates)))
-    return _Shots(*np.concatenate(parts, axis=2))
-
-
-def _worth_trying(
-    ball: Ball, entrant: Entrant, rows: np.ndarray, patterns: Sequence[OilPattern],
-    friction: FrictionModel,
-) -> np.ndarray:
-    """Indices of the rows whose usual shot arrives near the best board, and row 0 always."""
-    board = _thrown(ball, entrant, rows, patterns, np.zeros((1, 6)), friction).board
-    off = np.abs(np.where(np.isfinite(board), board, np.inf).mean(axis=1) - BEST_BOARD)
-    near = np.flatnonzero(off <= NEAR_BOARDS)
-    if len(near) < FEWEST_TRIED:
-        near = np.argsort(off, kind="stable")[:FEWEST_TRIED]
-    return np.unique(np.concatenate([[0], near]))
-
-
-def _choose(
-    ball: Ball, entrant: Entrant, rows: np.ndarray, sizes: np.ndarray,
-    patterns: Sequence[OilPattern], friction: FrictionModel, deviates: np.ndarray,
-) -> int:
-    """Index of the row with the most pocket hits, or of the smallest change as good as it.
-
-    Common random shots; a larger change is taken over a smaller one only if its gain is clear
-    (95 %, paired). Row 0 is no change.
-    """
-    tried = _worth_trying(ball, entrant, rows, patterns, friction)
-    hit = _thrown(ball, entrant, rows[tried], patterns, deviates, friction).hit
-    top = int(np.argmax(hit.mean(axis=1)))
-    for n in np.argsort(sizes[tried], kind="stable"):
-        if n == top or not paired_difference(hit[n], hit[top]).clear:
-            return int(tried[n])
-    return int(tried[top])
-
-
-def best_move(
-    entrant: Entrant,
-    line: np.ndarray,
-    patterns: Sequence[OilPattern],
-    *,
-    standing: Move | None = None,
-    ball: Ball | None = None,
-    friction: FrictionModel = DEFAULT_FRICTION,
-    shots: int = 96,
-    seed: int = 1,
-) -> Move:
-    """The move from `line` with the most pocket hits on the lanes as they are.
-
-    Of moves that are as good the one nearest to `standing`, the move in force (default: none), is
-    taken; one farther off only if its gain is clear (95 %, paired, common random shots).
-    """
-    now = standing or Move()
-    choices = [now, *(m for m in _possible(line) if m != now)]
-    return choices[_choose(
-        ball or entrant.ball, entrant, np.array([moved(line, m) for m in choices]),
-        np.array([m.distance(now) for m in choices]), patterns, friction,
-        normal_deviates(shots, 6, seed, stage=Stage.MOVE_SEARCH),
-    )]
-
-
-def _best_speed(
-    entrant: Entrant, ball: Ball, line: np.ndarray, patterns: Sequence[OilPattern],
-    friction: FrictionModel, deviates: np.ndarray,
-) -> float:
-    changes = np.array([0.0, *SPEEDS_MPH])
-    rows = np.tile(line, (len(changes), 1))
-    rows[:, 2] += changes
-    return float(changes[_choose(ball, entrant, rows, np.abs(changes), patterns, friction,
-                                 deviates)])
-
-
-# --- the study ---------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -529,7 +163,7 @@ class Reaction:
 
 
 @dataclass(frozen=True)
-class Advice:
+class MoveAdvice:
     """What to do and when, for one entrant.
 
     Attributes
@@ -580,7 +214,7 @@ class TransitionResult:
     laid_ml: np.ndarray
     line_boards: np.ndarray
     reactions: tuple[Reaction, ...]
-    advice: tuple[Advice, ...]
+    advice: tuple[MoveAdvice, ...]
 
     @property
     def line_left(self) -> np.ndarray:
@@ -634,9 +268,9 @@ ASSUMPTIONS = (
 )
 
 
-def study(
-    pattern: OilPattern,
+def transition(
     entrants: Sequence[Entrant],
+    pattern: OilPattern,
     games: int,
     *,
     balls: Sequence[Ball] = (),
@@ -645,12 +279,12 @@ def study(
     settle: bool = True,
     looked: int | None = None,
     first_balls: int = FIRST_BALLS,
-    shots: int = 128,
-    seed: int = 1,
+    shots: int = SHOTS["transition"][0],
+    seed: int = SEED,
     pins: bool | None = None,
     transfer: OilTransfer = DEFAULT_TRANSFER,
     friction: FrictionModel = DEFAULT_FRICTION,
-    report: Progress | None = None,
+    progress: Progress = silent,
 ) -> TransitionResult:
     """Play `games` games and look at every ball before the first and after each.
 
@@ -660,17 +294,17 @@ def study(
     balls : other balls to look at for each entrant besides the one he throws.
     follow : whether entrants move with the oil after every game (their shots then take oil from
         elsewhere); False: all stay on the first line.
-    settle : whether each ball starts on its best line on the fresh pattern (lineup.find_line);
+    settle : whether each ball starts on its best line on the fresh pattern (lineup.find_lines);
         False: on the player's release as it is.
     looked : for how many of the entrants the other balls and the changes of speed are looked at,
         the first ones (default: all). The rest only move with the oil, and have no reactions.
     shots : shots per lane for every rate.
     pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
         there.
-    report : called with (done, total) as work goes on.
+    progress : called with (done, total) as work goes on.
     """
-    _check(entrants, games, lanes, first_balls)
-    check_range("shots", shots, 8, 100_000)
+    _check(entrants, pattern, games, lanes, first_balls)
+    check_range("shots", shots, *SHOTS["transition"][1:])
     with_strikes = has_carry_table() if pins is None else pins
     entrants = tuple(entrants)
     feet = int(pattern.length_ft)
@@ -686,12 +320,11 @@ def study(
     def step() -> None:
         nonlocal done
         done += 1
-        if report is not None:
-            report(done, total)
+        progress(done, total)
 
     fresh = [pattern]
     starts = [
-        [_start_line(e, b, pattern, settle, friction, seed) for b in mine]
+        _start_lines(e, mine, pattern, settle, friction, seed)
         for e, mine in zip(entrants, looked_at, strict=True)
     ]
     paths = np.array([
@@ -704,7 +337,7 @@ def study(
     line_boards = np.zeros((len(entrants), games))
     taken = np.zeros(len(entrants))
     laid = np.zeros(len(entrants))
-    thrown = np.zeros((games + 1, lanes), dtype=int)
+    counts = np.zeros((games + 1, lanes), dtype=int)
     line_ml = np.zeros((len(entrants), games + 1))
     for game in range(games + 1):
         now = tuple(_stage(pattern, v, game) for v in volume)
@@ -734,16 +367,16 @@ def study(
         line_boards[:, game] = [
             line[0] - s[0][0] for line, s in zip(lines, starts, strict=True)
         ]
-        played = play_game(volume, pattern, entrants, lines, game, first_balls=first_balls,
+        played = play_game(entrants, lines, volume, pattern, game, first_balls=first_balls,
                            transfer=transfer, friction=friction, seed=seed)
         volume = played.volume_ul
         taken += np.bincount(played.entrant, played.taken_ul, len(entrants)) / 1000.0
         laid += np.bincount(played.entrant, played.laid_ul, len(entrants)) / 1000.0
-        thrown[game + 1] = thrown[game] + np.bincount(played.lane, minlength=lanes)
+        counts[game + 1] = counts[game] + np.bincount(played.lane, minlength=lanes)
         step()
     return TransitionResult(
         pattern=pattern, entrants=entrants, games=games, seed=seed, first_balls=first_balls,
-        follow=follow, transfer=transfer, stages=tuple(stages), shots_per_lane=thrown,
+        follow=follow, transfer=transfer, stages=tuple(stages), shots_per_lane=counts,
         line_ml=line_ml, path_board=paths,
         lane_ml=np.array([[p.total_ml for p in lane] for lane in stages]),
         beyond_ml=np.array([[p.volume_ul[feet:].sum() / 1000.0 for p in lane] for lane in stages]),
@@ -752,17 +385,17 @@ def study(
     )
 
 
-def _start_line(
-    entrant: Entrant, ball: Ball, pattern: OilPattern, settle: bool, friction: FrictionModel,
-    seed: int,
-) -> np.ndarray:
-    """Release row on the fresh pattern: the ball's best line, or the player's release as it is."""
+def _start_lines(
+    entrant: Entrant, balls: Sequence[Ball], pattern: OilPattern, settle: bool,
+    friction: FrictionModel, seed: int,
+) -> list[np.ndarray]:
+    """Release row of each ball on the fresh pattern: its best line, or the player's as it is."""
     player = entrant.player
     if not settle:
-        return player.release.row()
-    found = find_line(ball, player.release, pattern, player.spread, shots=64, seed=seed,
-                      friction=friction, with_map=False)
-    return found.release.row()
+        return [player.release.row() for _ in balls]
+    found = find_lines(balls, player.release, pattern, player.spread, shots=64, seed=seed,
+                       friction=friction)
+    return [line.release.row() for line in found]
 
 
 def _look(
@@ -770,15 +403,15 @@ def _look(
     standing: Move, shots: int, seed: int, friction: FrictionModel, with_strikes: bool,
 ) -> Reaction:
     """Look for the best move and the best change of speed, then judge them with fresh shots."""
-    search = normal_deviates(shots, 6, seed, stage=Stage.MOVE_SEARCH)
     move = best_move(entrant, start, patterns, standing=standing, ball=ball, friction=friction,
                      shots=shots, seed=seed)
-    speed = _best_speed(entrant, ball, start, patterns, friction, search)
+    speed = best_speed(entrant, start, patterns, ball=ball, friction=friction, shots=shots,
+                       seed=seed)
     there = moved(start, move)
     quick = start.copy()
     quick[2] += speed
     judge = normal_deviates(shots, 6, seed, stage=Stage.MOVE_JUDGE)
-    shot = _thrown(ball, entrant, np.array([start, there, quick]), patterns, judge, friction)
+    shot = thrown(ball, entrant, np.array([start, there, quick]), patterns, judge, friction)
     hit, board, angle = shot.hit, shot.board, shot.angle_deg
     pins: list[PinResult | None] = [None, None, None]
     if with_strikes:
@@ -804,7 +437,7 @@ def _median(values: np.ndarray) -> float:
     return float(np.median(good)) if len(good) else float("nan")
 
 
-def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> Advice:
+def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> MoveAdvice:
     """Moves and changes of ball that pay clearly, from the reactions of one entrant."""
     mine = [r for r in reactions if r.entrant == entrant.name]
     sure = ADVICE_CONFIDENCE
@@ -825,11 +458,8 @@ def _advise(entrant: Entrant, reactions: Sequence[Reaction]) -> Advice:
             change_games = r.games
             change_to = max(better, key=lambda o: o.pocket_moved.rate).ball
             break
-    return Advice(
+    return MoveAdvice(
         entrant=entrant.name, moves=tuple(moves),
         first_move_games=moves[0][0] if moves else None,
         change_games=change_games, change_to=change_to,
     )
-
-
-assert GRID_ROWS == k.TRACE_FEET - 1  # a trace sample at both ends of every row of the grid

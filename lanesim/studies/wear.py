@@ -15,105 +15,31 @@ parameters, not that of the friction law or of the grit table.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
+from ..defaults import SEED, SHOTS
 from ..equipment.ball import Ball
 from ..equipment.ball_log import BallLog, state_on, stepped
-from ..equipment.cover import Cover, CoverKind, sampled_kinds
-from ..errors import InputError, check_range, nearest_name
+from ..equipment.cover import Cover, sampled_kinds
+from ..errors import InputError, check_kind, check_range, nearest_name
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
-from ..lines.judge import LineResult, judge_line
-from ..lines.lineup import find_line
-from ..motion.pocket import POCKET
-from ..motion.trajectory import throw_many
-from ..player import Player, normal_deviates
-from ..stats import Rate
-from .odds import has_carry_table, strikes_of, with_pins
+from ..player import Player
+from ..progress import Progress, silent
+from .odds import has_carry_table
+from .wear_lab import BAND, MEASURE_FT, Band, Lab, Standing, bands
 
-if TYPE_CHECKING:
-    from ..pins.outcomes import PinResult
-
-MEASURE_FT = 59  # last whole foot before any pin: there the paths are compared
-BAND = (5.0, 95.0)  # percentiles of a band
 STATES = ("new", "today", "event", "refreshed", "refreshed, oil out")
 # Assumed: a player wants the ball back when a board and a half is gone: half the pocket's width,
 # and what three quarters of a mile an hour more speed would do (1 mph is about 2 boards: read).
 ALLOWED_BOARDS = 1.5
 SURFACE_GAMES = tuple(float(g) for g in (*range(0, 20, 2), *range(20, 121, 5)))
 MORE_GAMES = tuple(float(g) for g in range(0, 601, 20))
-_REAIM_DEG = np.linspace(-1.5, 1.5, 13)
-
-Progress = Callable[[float, float], None]
-
-
-@dataclass(frozen=True)
-class Band:
-    """A value with the stated parameters, and the middle 90 % over sampled ones.
-
-    NaN in `value`, `low` or `high`: not reached within the games looked at.
-    """
-
-    value: float
-    low: float
-    high: float
-
-    def text(self, digits: int = 1) -> str:
-        """Like '2.3 (1.5-3.6)'."""
-        def one(v: float) -> str:
-            return "-" if v != v else f"{v:.{digits}f}"
-
-        return f"{one(self.value)} ({one(self.low)} to {one(self.high)})"
-
-
-@dataclass(frozen=True)
-class Standing:
-    """One state of a ball.
-
-    Attributes
-    ----------
-    state : one of STATES. cover : the cover in that state.
-    boards_lost : against the new ball on the new ball's line [boards], see the module's docstring.
-    angle_lost_deg : entry angle [deg] lost against the new ball, each on its own best line, mean
-        over the shots that met a pin; negative: steeper than the new one.
-    pocket_new_line, pocket_own_line : pocket rates with Wilson intervals (sampling), and bands
-        (wear parameters; on the own line each set's shots are re-aimed by the launch angle).
-    pins_new_line, pins_own_line : strikes, leaves and pins per game of the same shots, and the
-        strike rate's bands as the pocket's; None: the pins were left out.
-    entry_board, entry_angle_deg : mean on the own best line.
-    laydown_board, arrow_board : the own best line.
-    """
-
-    state: str
-    cover: Cover
-    boards_lost: Band
-    angle_lost_deg: Band
-    pocket_new_line: Rate
-    pocket_new_line_band: Band
-    pocket_own_line: Rate
-    pocket_own_line_band: Band
-    entry_board: float
-    entry_angle_deg: float
-    laydown_board: float
-    arrow_board: float
-    pins_new_line: PinResult | None = None
-    strike_new_line_band: Band | None = None
-    pins_own_line: PinResult | None = None
-    strike_own_line_band: Band | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain values, the cover by what follows from it."""
-        from dataclasses import fields
-
-        out = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "cover"}
-        for name in ("pins_new_line", "pins_own_line"):
-            out[name] = out[name] and out[name].to_dict()
-        return out | {"cover": cover_summary(self.cover)}
 
 
 @dataclass(frozen=True)
@@ -166,8 +92,6 @@ class BallWear:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
-        from dataclasses import fields
-
         out = {f.name: getattr(self, f.name) for f in fields(self)}
         return out | {
             "ball": self.ball.name,
@@ -204,6 +128,7 @@ class WearResult:
             "seed": self.seed,
             "band": "middle 90 % over sampled wear parameters",
             "assumptions": ASSUMPTIONS,
+            "cautions": CAUTIONS,
             "balls": [b.to_dict() for b in self.balls],
         }
 
@@ -213,36 +138,34 @@ ASSUMPTIONS = (
     "games to come are those of the log's later lines, else the pace of the last 60 days goes on",
     "a refresh restores the finish last prepared and nothing else",
 )
+# Usual practice in the trade and in workshops; no source of ours.
+CAUTIONS = (
+    "Sanding makes fine dust: sand wet or with extraction, wear a respirator and eye protection, "
+    "keep dust and used compounds out of drains.",
+    "Heat draws oil out and cracks covers: stay below what the ball's maker allows, never an oven "
+    "or an open flame, and let the ball warm and cool slowly.",
+    "A finish changed during play or beyond what the event allows can void a score: look up the "
+    "current rules, and local codes for dust and solvents; a certified pro shop knows both.",
+)
 
 
-def cover_summary(cover: Cover) -> dict[str, Any]:
-    """What a cover is and what follows from it."""
-    return {
-        "kind": cover.kind, "finish": cover.finish,
-        "games_since_surface": cover.games_since_surface, "games_total": cover.games_total,
-        "oil_extractions": cover.oil_extractions, "ra_um": cover.ra_um,
-        "dry_friction": cover.dry_friction, "uptake": cover.uptake,
-        "soaked_share": cover.soaked_share,
-    }
-
-
-def study(
+def wear(
     log: BallLog,
     balls: Mapping[str, Ball],
-    pattern: OilPattern,
     player: Player,
+    pattern: OilPattern,
     *,
     today: date,
     event: date | None = None,
     only: Sequence[str] = (),
     games_per_week: float | None = None,
     allowed_boards: float = ALLOWED_BOARDS,
-    shots: int = 512,
+    shots: int = SHOTS["wear"][0],
     sets: int = 24,
-    seed: int = 1,
+    seed: int = SEED,
     pins: bool | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
-    report: Progress | None = None,
+    progress: Progress = silent,
 ) -> WearResult:
     """Judge every ball of a log today and at an event.
 
@@ -255,25 +178,26 @@ def study(
     shots : shots behind every rate; sets : sampled parameter sets behind every band.
     pins : also strikes, leaves and pins per game from the shipped carry table; None: if it is
         there.
-    report : called with (done, total).
+    progress : called with (done, total).
     """
     if event is not None and event < today:
         raise InputError(f"the event on {event} lies before today, {today}")
     check_range("allowed loss", allowed_boards, 0.1, 20, "boards")
-    check_range("shots", shots, 16, 1_000_000)
+    check_range("shots", shots, *SHOTS["wear"][1:])
     check_range("parameter sets", sets, 4, 1000)
     if games_per_week is not None:
         check_range("games a week", games_per_week, 0, 200)
+    check_kind("player", player, Player)
+    check_kind("pattern", pattern, OilPattern)
     names = checked_names(log, balls, only)
     with_strikes = has_carry_table() if pins is None else pins
     out = []
     for n, name in enumerate(names):
         out.append(_judge_ball(
-            log, balls[name], pattern, player, today, event, games_per_week, allowed_boards, shots,
+            log, balls[name], player, pattern, today, event, games_per_week, allowed_boards, shots,
             sets, seed, friction, with_strikes,
         ))
-        if report is not None:
-            report(n + 1, len(names))
+        progress(n + 1, len(names))
     return WearResult(today, event, pattern.name, player.name, allowed_boards, shots, sets, seed,
                       tuple(out))
 
@@ -307,7 +231,7 @@ def cover_at(
 
 
 def _judge_ball(
-    log: BallLog, ball: Ball, pattern: OilPattern, player: Player, today: date,
+    log: BallLog, ball: Ball, player: Player, pattern: OilPattern, today: date,
     event: date | None, games_per_week: float | None, allowed: float, shots: int, sets: int,
     seed: int, friction: FrictionModel, pins: bool,
 ) -> BallWear:
@@ -323,7 +247,7 @@ def _judge_ball(
     if event is None:
         del covers["event"]
     kinds = sampled_kinds(now.parameters, sets, seed)
-    lab = _Lab(ball, pattern, player, friction, seed, shots, pins)
+    lab = Lab(ball, player, pattern, friction, seed, shots, pins)
     standings = lab.standings(covers, kinds)
     surface, total = np.array(SURFACE_GAMES), np.array(MORE_GAMES)
     fresh = now.refreshed(now.grit, now.polished)
@@ -345,162 +269,13 @@ def _judge_ball(
     replace_on = _when(today, replace_extracted.value - now.games_total, pace)
     return BallWear(
         ball=ball, pace_per_week=pace, games_to_event=games, planned=planned, standings=standings,
-        surface_games=surface, lost_by_surface=_bands(by_surface), total_games=total,
-        lost_refreshed=_bands(refreshed), lost_extracted=_bands(extracted),
+        surface_games=surface, lost_by_surface=bands(by_surface), total_games=total,
+        lost_refreshed=bands(refreshed), lost_extracted=bands(extracted),
         refresh_after=refresh_after, replace_after=replace_after,
         replace_after_extraction=replace_extracted, refresh_on=refresh_on, replace_on=replace_on,
         advice=_advice(now, refresh_after, replace_after, replace_extracted, refresh_on,
                        replace_on, standings, allowed),
     )
-
-
-class _Lab:
-    """One ball's states, thrown by one player on one pattern."""
-
-    def __init__(
-        self, ball: Ball, pattern: OilPattern, player: Player, friction: FrictionModel, seed: int,
-        shots: int, pins: bool,
-    ) -> None:
-        self.ball, self.pattern, self.player = ball, pattern, player
-        self.friction, self.seed, self.shots, self.pins = friction, seed, shots, pins
-        self.new_line: np.ndarray = player.release.row()
-
-    def with_cover(self, cover: Cover) -> Ball:
-        return replace(self.ball, cover=cover)
-
-    def throw(self, covers: Sequence[Cover], rows: np.ndarray, which: np.ndarray, paths: bool):
-        return throw_many([self.with_cover(c) for c in covers], rows, self.pattern, which=which,
-                          hand=self.player.release.hand, friction=self.friction, keep_paths=paths)
-
-    def arrival(self, covers: Sequence[Cover], rows: np.ndarray) -> np.ndarray:
-        """Board at MEASURE_FT of one shot per cover; NaN for one that went into the gutter."""
-        table = self.throw(covers, rows, np.arange(len(covers)), True)
-        return table.path_board[:, MEASURE_FT]
-
-    def lost(
-        self, worn: Sequence[Cover], fresh: Sequence[Cover], kinds: Sequence[CoverKind]
-    ) -> np.ndarray:
-        """Boards lost (sets + 1, n) by worn covers against fresh ones; row 0: stated parameters."""
-        laws = [worn[0].law, *kinds]
-        covers = [replace(c, law=law) for law in laws for c in (*worn, *fresh)]
-        unique = list(dict.fromkeys(covers))
-        place = {c: n for n, c in enumerate(unique)}
-        boards = self.arrival(unique, np.tile(self.new_line, (len(unique), 1)))
-        table = boards[[place[c] for c in covers]].reshape(len(laws), 2, len(worn))
-        return table[:, 1] - table[:, 0]
-
-    def line(self, cover: Cover) -> LineResult:
-        return find_line(self.with_cover(cover), self.player.release, self.pattern,
-                         self.player.spread, shots=self.shots, seed=self.seed,
-                         friction=self.friction, with_map=False)
-
-    def standings(
-        self, covers: Mapping[str, Cover], kinds: Sequence[CoverKind]
-    ) -> tuple[Standing, ...]:
-        """All states, on the new ball's line and on their own."""
-        lines = {state: self.line(cover) for state, cover in covers.items()}
-        new = lines["new"]
-        self.new_line = new.release.row()
-        out = []
-        new_angles = np.zeros(0)
-        for state, cover in covers.items():
-            own = lines[state]
-            there = judge_line(self.with_cover(cover), new.release, self.pattern,
-                               self.player.spread, shots=self.shots, seed=self.seed,
-                               friction=self.friction)
-            (here, on_own), strikes, angles = self.by_set(cover, own.release.row(), kinds)
-            if state == "new":
-                new_angles = angles
-            lost = self.lost([cover], [covers["new"]], kinds)[:, 0]
-            out.append(Standing(
-                state=state, cover=cover, boards_lost=_band(lost),
-                angle_lost_deg=_band(new_angles - angles),
-                pocket_new_line=there.pocket, pocket_new_line_band=_band(here),
-                pocket_own_line=own.pocket, pocket_own_line_band=_band(on_own),
-                entry_board=own.entry_board_mean, entry_angle_deg=own.entry_angle_mean_deg,
-                laydown_board=own.release.laydown_board, arrow_board=own.arrow_board,
-                **(self.pin_fields(there, own, strikes) if self.pins else {}),
-            ))
-        return tuple(out)
-
-    def pin_fields(
-        self, there: LineResult, own: LineResult, strikes: Sequence[np.ndarray]
-    ) -> dict[str, Any]:
-        """Fields of a Standing about the pins: on the new ball's line and on the own."""
-        on_new = with_pins(there).pins
-        on_own = on_new if own.release == there.release else with_pins(own).pins
-        return {
-            "pins_new_line": on_new, "strike_new_line_band": _band(strikes[0]),
-            "pins_own_line": on_own, "strike_own_line_band": _band(strikes[1]),
-        }
-
-    def by_set(
-        self, cover: Cover, own: np.ndarray, kinds: Sequence[CoverKind]
-    ) -> tuple[list[np.ndarray], list[np.ndarray], np.ndarray]:
-        """Pocket rate on the new ball's line and on the own, strike rate on both (empty without
-        pins), and entry angle on the own; all (sets + 1,).
-
-        On its own line a player re-aims: each parameter set's launch angle is shifted so that its
-        usual shot arrives where that of the stated parameters does.
-        """
-        worn = [cover, *(replace(cover, law=kind) for kind in kinds)]
-        spread = np.zeros((min(self.shots, 192), 7))
-        spread[:, :6] = self.player.spread.deviations(
-            normal_deviates(len(spread), 6, self.seed))
-        fan = np.tile(own, (len(_REAIM_DEG), 1))
-        fan[:, 1] += _REAIM_DEG
-        which = np.repeat(np.arange(len(worn)), len(fan))
-        table = self.throw(worn, np.tile(fan, (len(worn), 1)), which, True)
-        boards = table.path_board[:, MEASURE_FT].reshape(len(worn), len(fan))
-        goal = boards[0, len(fan) // 2]
-        lines = np.tile(own, (len(worn), 1))
-        lines[:, 1] += [_angle_for(goal, _REAIM_DEG, b) for b in boards]
-        rates, strikes, angles = [], [], np.zeros(0)
-        for rows in (np.tile(self.new_line, (len(worn), 1)), lines):
-            which = np.repeat(np.arange(len(worn)), len(spread))
-            shots = np.repeat(rows, len(spread), axis=0) + np.tile(spread, (len(worn), 1))
-            table = self.throw(worn, shots, which, False)
-            hit = (table.outcome == POCKET).reshape(len(worn), len(spread))
-            rates.append(hit.mean(axis=1))
-            if self.pins:
-                chance = strikes_of(table.entry_board, table.entry_angle_deg,
-                                    table.entry_speed_mph, table.outcome)
-                strikes.append(chance.reshape(hit.shape).mean(axis=1))
-            met = np.isfinite(table.entry_angle_deg).reshape(hit.shape)
-            total = np.nansum(table.entry_angle_deg.reshape(hit.shape), axis=1)
-            angles = total / np.maximum(met.sum(axis=1), 1)
-        return rates, strikes, angles
-
-
-def _angle_for(goal: float, angles: np.ndarray, boards: np.ndarray) -> float:
-    """Shift of the launch angle nearest to none at which `boards` crosses `goal`.
-
-    NaN boards (gutter) are left out; without a crossing the angle that comes nearest.
-    """
-    good = np.isfinite(boards)
-    a, b = angles[good], boards[good] - goal
-    if len(a) == 0:
-        return 0.0
-    found = [
-        a[n] - b[n] * (a[n + 1] - a[n]) / (b[n + 1] - b[n])
-        for n in range(len(a) - 1) if b[n] * b[n + 1] <= 0.0 and b[n] != b[n + 1]
-    ]
-    return float(min(found, key=abs)) if found else float(a[np.argmin(np.abs(b))])
-
-
-def _band(values: np.ndarray) -> Band:
-    """Value 0 of `values` with the percentiles of the others."""
-    good = values[1:][np.isfinite(values[1:])]
-    if len(good) == 0:
-        return Band(float(values[0]), float("nan"), float("nan"))
-    low, high = np.percentile(good, BAND)
-    return Band(float(values[0]), float(low), float(high))
-
-
-def _bands(values: np.ndarray) -> np.ndarray:
-    """(n, 3) value, low, high of a table (sets + 1, n)."""
-    bands = [_band(column) for column in values.T]
-    return np.array([(b.value, b.low, b.high) for b in bands])
 
 
 def _reached(games: np.ndarray, lost: np.ndarray, allowed: float) -> Band:
@@ -535,6 +310,14 @@ def _when(today: date, games: float, per_week: float) -> date | None:
     return today + timedelta(days=round(games / per_week * 7))
 
 
+def _if_moved(standings: Sequence[Standing]) -> str:
+    """What a refresh does for a player who moves instead: a sentence on the own lines."""
+    by_state = {s.state: s for s in standings}
+    worn, fresh = by_state["today"].pocket_own_line, by_state["refreshed"].pocket_own_line
+    return (f" Who moves to the ball's own best line finds the pocket {100 * worn.rate:.0f} % "
+            f"(today) and {100 * fresh.rate:.0f} % (refreshed) of the time.")
+
+
 def _advice(
     now: Cover, refresh: Band, replace_after: Band, replace_extracted: Band,
     refresh_on: date | None, replace_on: date | None, standings: Sequence[Standing],
@@ -546,8 +329,10 @@ def _advice(
         out.append(f"No refresh is due: play changes this finish by less than {allowed:g} boards "
                    f"within {SURFACE_GAMES[-1]:g} games.")
     elif refresh.value <= now.games_since_surface:
-        out.append(f"Refresh it now: {now.games_since_surface:.0f} games since the surface, "
-                   f"{allowed:g} boards of change after {span}.")
+        out.append(
+            f"Refresh it now, if you stay on the new ball's line: there the usual shot ends more "
+            f"than {allowed:g} boards from where the fresh finish took it ({MEASURE_FT} ft down) "
+            f"after {span}; {now.games_since_surface:.0f} are played.{_if_moved(standings)}")
     else:
         day = f", about {refresh_on}" if refresh_on else ""
         out.append(f"Refresh it after {span}{day}; {now.games_since_surface:.0f} are played.")

@@ -352,8 +352,8 @@ def test_films_by_game_follow_the_oil_and_the_fit_uses_them():
     tight = dict.fromkeys(("laydown_board", "launch_angle_deg", "speed_mph", "rev_rpm",
                            "rotation_deg", "tilt_deg", "board_at", "entry_board"), 0.1)
     spread = LEVELS["elite"]
-    me = Entrant(Player("me", RELEASE, LEVELS["200"]), ball)
-    worn = pattern_after(laid, 4, [me], seed=23)[4]
+    me = Entrant(ball, Player("me", RELEASE, LEVELS["200"]))
+    worn = pattern_after([me], laid, 4, seed=23)[4]
     columns = (*RELEASES, "board_at_40ft", "board_at_50ft", "entry_board")
     parts = [simulate_shots(balls, {PATTERN: on}, [BALL] * 8, [PATTERN] * 8, RELEASE, spread, {},
                             columns, seed=game, measurement_sd=tight, games=[game] * 8)

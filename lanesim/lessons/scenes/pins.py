@@ -47,6 +47,7 @@ def room() -> Scene:
     found = {level: odds("weak-pearl", level, "house-easy-41", shots=4096).balls[0]
              for level in ("220", "180")}
     steady, other = found["220"], found["180"]
+    assert steady.pins is not None and other.pins is not None
     sd = {level: LEVELS[level].sd_laydown_board * np.sqrt(2.0) for level in found}
     per_board = ((steady.pins.strike_rate - other.pins.strike_rate)
                  / max(sd["180"] - sd["220"], 1e-9))
