@@ -177,7 +177,8 @@ def _play(event: Event, one: Round, after: list[int], mine: Sequence[Thrown] | N
         line = replace(release, launch_angle_deg=float(best.launch_angle_deg[which]),
                        laydown_board=float(np.clip(best.laydown_board[which] + apart,
                                                    *LAYDOWN_RANGE)))
-        entrants.append(Entrant(replace(player, release=line), balls[which], f"player {n + 1}"))
+        entrants.append(Entrant(ball=balls[which], player=replace(player, release=line),
+                                name=f"player {n + 1}"))
         lines.append(line.row())
     volume = np.repeat(pattern.volume_ul[None], lanes.lanes, axis=0)
     kept = {0: volume[0]}

@@ -49,13 +49,13 @@ DEFAULT_MARGIN = 0.5  # pins per game within which bags count as nearly as good
 MARGIN_CHANCE = 0.01  # the same for the chance of a cut
 # Pins per game that a quick line is given the benefit of, see `_settle`: 99 of 100 quick lines are
 # no farther behind what a thorough search finds (benchmarks/bag_plan.py measures it).
-HOPE = 12.0
+HOPE = 35.0
 MOST_THOROUGH = 2000  # pairs searched thoroughly at most
 MOST_WEAR = 4  # times that an event is played to find its lanes
 MOST_FULL = 2  # of those, with all shots and thorough lines
 WEAR_SHOTS = 512  # shots that judge a line while the lanes are looked for,
 WEAR_USES = 8  # and the best so many of each stage, after the first time
-AT_ONCE = 6  # so many of the best quick lines of each stage are searched thoroughly together
+AT_ONCE = 12  # so many of the best quick lines of each stage are searched thoroughly together
 
 
 def judge(
