@@ -160,7 +160,7 @@ def carry_values(carry: Carry) -> dict[str, float]:
 
 
 def exit_values(runs: int = 48) -> dict[str, float]:
-    """Target 8: where the ball leaves the deck; needs MuJoCo."""
+    """Target 8: where the ball leaves the deck."""
     from lanesim.pins.model import Hit, simulate
 
     out = {}

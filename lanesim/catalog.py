@@ -6,6 +6,7 @@ file is TOML too. Unknown keys are refused, and a mistyped name gets the nearest
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -50,6 +51,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     val_deg: float | None = None
     grip: str = ""
     note: str = ""
+    invented: bool = False
 
     def layout(self, undrilled: Layout | None) -> Layout:
         """The layout; `undrilled` for a ball without any."""
@@ -68,6 +70,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
         return Ball(
             name=name, title=self.title or name, weight_lb=self.weight_lb, rg_in=self.rg_in,
             diff_in=self.diff_in, int_diff_in=self.int_diff_in, note=self.note,
+            invented=self.invented,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
                         self.oil_extractions, strength=self.strength),
             layout=self.layout(undrilled),
@@ -116,6 +119,20 @@ def read_balls(path: str | Path, undrilled: Layout | None = None, only: str = ""
 def shipped_balls() -> dict[str, Ball]:
     """The invented demo balls."""
     return read_balls(DATA / "balls.toml")
+
+
+def invented_words(balls: Iterable[Ball] = (), patterns: Iterable[OilPattern] = ()) -> str:
+    """What of these is made up, for an answer and a picture's small print; '' if nothing is.
+
+    As in "invented ball and oil patterns"; by name where others are not made up.
+    """
+    words = []
+    for kind, things in (("ball", tuple(balls)), ("oil pattern", tuple(patterns))):
+        made_up = list(dict.fromkeys(thing.name for thing in things if thing.invented))
+        if made_up:
+            names = "" if all(thing.invented for thing in things) else " " + ", ".join(made_up)
+            words.append(kind + "s" * (len(made_up) > 1) + names)
+    return f"invented {' and '.join(words)}" if words else ""
 
 
 def ball_names() -> list[str]:

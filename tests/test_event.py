@@ -55,7 +55,7 @@ def test_the_demo_event_reads_as_written():
     # an old ball keeps its layout as one choice, a new one has none yet
     assert [fresh for _, fresh in by_name["veteran"].layouts] == [False, True, True]
     assert all(fresh for _, fresh in by_name["hybrid"].layouts)
-    assert by_name["torque"].layouts == ((Layout(45, 5.0, 30), True),)
+    assert by_name["asym-new"].layouts == ((Layout(45, 5.0, 30), True),)
 
 
 def test_stages_cover_the_games(tmp_path):

@@ -111,3 +111,13 @@ def test_a_data_frame_needs_a_library_that_is_there(results, monkeypatch):
     monkeypatch.setitem(sys.modules, "polars", None)
     with pytest.raises(lanesim.InputError, match="pandas or polars"):
         results["sweep"].to_dataframe()
+
+
+@pytest.mark.slow
+def test_games_on_the_lane_and_on_the_cover_tell_themselves():
+    from lanesim.catalog import DATA
+
+    for result in (lanesim.transition(games=1, shots=32),
+                   lanesim.wear(DATA / "demo_log.csv", shots=64)):
+        assert len(str(result).splitlines()) > 2 and "<table>" in result._repr_html_()
+        assert result.plot().get_size_inches()[0] > 3

@@ -7,8 +7,10 @@ from dataclasses import replace
 import pytest
 
 from lanesim.catalog import load_ball, load_pattern_named
+from lanesim.figures import style
 from lanesim.figures.curves import draw_curves
 from lanesim.figures.lane_view import draw_paths
+from lanesim.figures.style import new_figure, stamp
 from lanesim.files import drawn
 from lanesim.motion.trajectory import throw
 from lanesim.player import Release
@@ -52,3 +54,23 @@ def test_a_letter_that_the_font_lacks_is_one_note(lanesim, empty_folder):
     notes = [line for line in result.stderr.splitlines() if not line.startswith(("wrote", "comp"))]
     assert notes == ["note: the font of the pictures lacks a sign of a name or title; a box stands "
                      "for it"]
+
+
+@pytest.mark.parametrize("title", ["short", "a heading that runs over all of the picture's width, "
+                                           "and so leaves no room beside itself for anything"])
+def test_what_is_invented_stands_in_the_picture_and_on_no_other_text(title):
+    figure = stamp(new_figure(7, 4, title, note="a note"), "invented ball and oil pattern")
+    (told,) = (t for t in figure.texts if t.get_text().startswith("invented"))
+    box = told.get_window_extent()
+    assert figure.bbox.contains(box.x0, box.y0) and figure.bbox.contains(box.x1, box.y1)
+    assert not any(box.overlaps(t.get_window_extent()) for t in figure.texts if t is not told)
+
+
+def test_every_answer_and_picture_of_an_invented_ball_says_so(lanesim, empty_folder, monkeypatch):
+    seen = []
+    monkeypatch.setattr(style, "stamp", lambda figure, words: seen.append(words) or figure)
+    told = lanesim("throw", "--ball", "plastic-spare", "--out", "p.png")
+    assert "model    assumed; invented ball and oil pattern\n" in told.stdout
+    assert seen == ["invented ball and oil pattern"]
+    assert lanesim("balls").stdout.endswith("Invented balls: nobody's products.\n")
+    assert "invented      yes" in lanesim("balls", "plastic-spare").stdout

@@ -66,7 +66,8 @@ def test_applying_a_fit_multiplies_what_it_says(balls, patterns):
     assert cover.roughness_um == pytest.approx(0.8 * ball.cover.roughness_um, rel=1e-12)
     assert basis.pattern(pattern).total_ml == pytest.approx(0.9 * pattern.total_ml, rel=1e-12)
     assert basis.friction.lambda_ref == pytest.approx(0.9 * DEFAULT_FRICTION.lambda_ref)
-    assert basis.provenance([ball], [pattern]) == "fitted to 40 shots"
+    assert basis.provenance([ball], [pattern]) == (
+        "fitted to 40 shots; invented ball and oil pattern")
     assert basis.release(RELEASE).speed_mph == pytest.approx(18.85)
     assert basis.measured(basis.release(RELEASE)).row() == pytest.approx(RELEASE.row())
     # the factors stay whatever is done to the ball: they belong to the cover, not to one finish
@@ -83,7 +84,12 @@ def test_without_a_fit_all_stays_as_it_was(balls, patterns):
     assert basis.pattern(patterns[PATTERN]) is patterns[PATTERN]
     assert basis.release(RELEASE) == basis.measured(RELEASE) == RELEASE
     assert basis.friction == DEFAULT_FRICTION and not basis.offsets
-    assert basis.provenance(balls.values(), patterns.values()) == "assumed"
+    assert basis.provenance(balls.values(), patterns.values()) == (
+        "assumed; invented balls and oil pattern")
+    own = replace(balls[BALL], invented=False)
+    assert basis.provenance([own], []) == "assumed"
+    assert basis.provenance([own, balls["old-solid"]], [patterns[PATTERN]]) == (
+        "assumed; invented ball old-solid and oil pattern")
 
 
 def test_provenance_says_what_the_fit_does_not_know():
@@ -542,8 +548,8 @@ def test_every_command_takes_the_file_and_says_so(lanesim, demo_fit, command):
 
     assumed = json.loads(lanesim(command, *FEW[command], "--json").stdout)
     told = json.loads(lanesim(command, *FEW[command], "--fitted", str(demo_fit), "--json").stdout)
-    assert assumed.pop("provenance") == "assumed"
-    assert told.pop("provenance") == "fitted to 48 shots"
+    assert assumed.pop("provenance") == "assumed; invented ball and oil pattern"
+    assert told.pop("provenance").startswith("fitted to 48 shots; invented ")
     assert told != assumed
 
 

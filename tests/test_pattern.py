@@ -56,7 +56,7 @@ def test_27_ml_over_42_ft_is_a_mean_film_of_2_um_and_11_units() -> None:
 
 
 def test_ratio_is_boards_18_to_18_over_boards_3_to_7_on_each_side() -> None:
-    # facts.md (read): mean of boards 18L-18R over mean of boards 3-7, each side.
+    # facts.md (read): mean of the middle five boards over mean of boards 3 to 7, each side.
     # Each board gets its own volume so that one board too many or too few shows.
     grid = np.zeros(SHAPE)
     grid[:40] = np.arange(1.0, 40.0)  # board b, from the right, holds b uL per foot

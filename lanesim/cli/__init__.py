@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "balls": ("lanesim.cli.balls", "List and show balls, check a ball file."),
     "demo": ("lanesim.cli.demo", "Work through an invented event; write its tables and pictures."),
     "carry": ("lanesim.cli.carry", "What the pins do when the ball arrives."),
+    "spares": ("lanesim.cli.spares", "Which ball and line for each leave."),
     "score": ("lanesim.cli.score", "Games, averages and what a better strike rate is worth."),
     "drill": ("lanesim.cli.drill", "Lay out and drill a ball; weights against the limits."),
     "lineup": ("lanesim.cli.lineup", "Where to stand and what to aim at."),

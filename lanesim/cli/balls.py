@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -51,13 +52,14 @@ def _list(balls: dict[str, Ball], as_json: bool, title: str) -> None:
 
     rows = [
         [name, f"{b.weight_lb:g}", f"{b.rg_in:.2f}", f"{b.diff_in:.3f}", f"{b.int_diff_in:.3f}",
-         layout_text(b.layout), b.cover.finish, b.cover.kind]
+         layout_text(b.layout), b.cover.finish, f"{b.cover.games_total:g}",
+         b.cover.kind]
         for name, b in balls.items()
     ]
     c.print_table(
         ["ball", "weight\n[lb]", "RG\n[in]", "diff.\n[in]", "int. diff.\n[in]",
-         "layout", "finish", "cover"],
-        rows, title=title, left=(0, 5, 6, 7),
+         "layout", "finish", "games", "cover"],
+        rows, title=title, note=_invented(balls.values()), left=(0, 5, 6, 8),
     )
 
 
@@ -85,9 +87,18 @@ def _show(ball: Ball, as_json: bool) -> None:
         ("dry friction", f"{cover.dry_friction:.3f} (assumed for this kind of cover)"),
         ("oil uptake", f"{cover.uptake:.2f} of the track's film per turn (assumed)"),
     ]
+    if ball.invented:
+        facts.append(("invented", "yes, nobody's product"))
     if ball.note:
         facts.append(("note", ball.note))
     c.print_facts(facts)
+
+
+def _invented(balls: Iterable[Ball]) -> str:
+    from ..catalog import invented_words
+
+    words = invented_words(balls)
+    return f"{words[0].upper()}{words[1:]}: nobody's products." if words else ""
 
 
 def ball_numbers(ball: Ball) -> dict[str, Any]:
@@ -111,5 +122,6 @@ def ball_numbers(ball: Ball) -> dict[str, Any]:
         "ra_um": cover.ra_um,
         "dry_friction": cover.dry_friction,
         "uptake": cover.uptake,
+        "invented": ball.invented,
         "note": ball.note,
     }

@@ -18,7 +18,7 @@ from . import common as c
 @click.option("--leaves", type=click.IntRange(1, 100), default=8, show_default=True,
               help="How many leaves to list.")
 @c.out_option("Draw the map of strike chances over board and angle at this speed into FILE.")
-@c.out_option("Simulate one such ball (needs the extra 'pins') and draw its way through the rack "
+@c.out_option("Simulate one such ball (about a second) and draw its way through the rack "
               "into FILE.", "--rack", "rack")
 @c.seed_option
 @c.json_option

@@ -144,7 +144,7 @@ def value_table(found: Comparison) -> tuple[list[str], list[list[str]]]:
 
 def _write(found: Comparison, out, curves, csv) -> list:
     """Draw first, then write: a drawing that fails leaves no file behind."""
-    from ..files import save_figure, write_text
+    from ..files import write_text
 
     drawn = []
     if out is not None:
@@ -154,7 +154,8 @@ def _write(found: Comparison, out, curves, csv) -> list:
 
         drawn.append((curves, draw_curves(found.trajectories, found.labels,
                                           note=c.release_words(found.release))))
-    files = [save_figure(figure, path) for path, figure in drawn]
+    files = c.save_pictures(drawn, [v.ball for v in found.variants],
+                            [v.pattern for v in found.variants])
     if csv is not None:
         files.append(write_text(csv, found.to_csv()))
     return files

@@ -218,7 +218,7 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
         for n, step in enumerate(STEPS):
             # All of a step is worked out before any of it is written.
             for product in list(step(scene)):
-                _write(folder / product.name, product.content)
+                _write(scene, folder / product.name, product.content)
                 written.append({"file": product.name, "shows": product.shows})
                 if product.told and not as_json:
                     click.echo(product.told)
@@ -227,8 +227,8 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
     files, spent = whole_event(folder, seed, as_json)
     written += files
     seconds |= spent
-    _write(folder / CONTENTS, _contents(scene, written))
-    _write(folder / "manifest.json", _manifest(scene, written))
+    _write(scene, folder / CONTENTS, _contents(scene, written))
+    _write(scene, folder / "manifest.json", _manifest(scene, written))
     seconds["all"] = time.perf_counter() - started
     if as_json:
         c.print_json({"folder": str(folder), "files": written, "seconds": seconds})
@@ -238,13 +238,13 @@ def command(folder: Path, seed: int, as_json: bool) -> None:
                    + "time: " + ", ".join(f"{k} {v:.1f} s" for k, v in seconds.items()))
 
 
-def _write(path: Path, content: Any) -> None:
-    from ..files import save_figure, write_text
+def _write(scene: Scene, path: Path, content: Any) -> None:
+    from ..files import write_text
 
     if isinstance(content, str):
         write_text(path, content)
     else:
-        save_figure(content, path)
+        c.save_pictures([(path, content)], [scene.strong], [scene.medium])
 
 
 def _contents(scene: Scene, written: list[dict[str, str]]) -> str:

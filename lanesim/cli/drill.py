@@ -17,6 +17,7 @@ from .common import (
     print_facts,
     print_json,
     print_table,
+    save_pictures,
     say,
     say_written,
     signed,
@@ -128,11 +129,10 @@ def command(
 
     if out is not None:
         from ..figures.drill import draw_drilling
-        from ..files import save_figure
 
         figure = draw_drilling(drilled, chosen, grip, hand=hand, symmetric=symmetric,
                                title=f"Drilled: {ball.title or ball.name}")
-        say_written(save_figure(figure, out))
+        say_written(*save_pictures([(out, figure)], [ball]))
     if as_json:
         print_json(_as_dict(ball, chosen, grip, hand, drilled, steps, assumed, top))
         return

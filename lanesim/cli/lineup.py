@@ -63,9 +63,8 @@ def command(
     pins = with_pins(line).pins if has_carry_table() else None
     if out is not None:
         from ..figures.lineup import draw_lineup
-        from ..files import save_figure
 
-        save_figure(draw_lineup(line), out)
+        c.save_pictures([(out, draw_lineup(line))], [ball], [pattern])
     if as_json:
         c.print_json(line.to_dict() | {
             "misses": room.to_dict(), "pins": pins.to_dict() if pins else None,

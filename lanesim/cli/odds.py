@@ -54,7 +54,7 @@ def command(
         result = odds(balls, player.release, pattern, player.spread, shots=shots, seed=seed,
                       lines=lines, aim=aim, effort=effort, friction=basis.friction,
                       progress=report)
-    files = _draw(result, out, carry_map)
+    files = c.save_pictures(_draw(result, out, carry_map), balls, [pattern])
     if as_json:
         c.print_json(result.to_dict() | {
             "spread_source": player.spread_source, "provenance": basis.provenance(balls, [pattern]),
@@ -69,8 +69,6 @@ def command(
 
 
 def _draw(result: OddsResult, out, carry_map) -> list:
-    from ..files import save_figure
-
     drawn = []
     if out is not None:
         from ..figures.odds import draw_odds
@@ -92,7 +90,7 @@ def _draw(result: OddsResult, out, carry_map) -> list:
                    for b, t in zip(result.balls, tables, strict=True)],
             title=f"Where the shots on {result.pattern} meet the pins",
         )))
-    return [save_figure(figure, path) for path, figure in drawn]
+    return drawn
 
 
 def _print(

@@ -44,7 +44,7 @@ def command(
 ) -> None:
     """List the oil patterns, or show one.
 
-    PATTERN is the name of a shipped pattern or a pattern file. The ratio compares the five middle
+    PATTERN is the name of a shipped pattern or a pattern file. The ratio compares the middle five
     boards with boards 3 to 7 of each side. One unit is 0.180 um of oil.
 
     A table of tape readings names the boards (from the right edge; up to 20 alone: both halves
@@ -151,10 +151,10 @@ def _facts(p: OilPattern) -> list[tuple[str, str]]:
         ("length", f"{p.length_ft:g} ft"),
         ("oil", f"{p.total_ml:.2f} mL, at most {float(p.volume_ul.max()):.1f} uL in a cell of one "
                 "board by one foot"),
-        ("ratio", f"{_ratio(p.ratio_left)} left, {_ratio(p.ratio_right)} right (the five middle "
+        ("ratio", f"{_ratio(p.ratio_left)} left, {_ratio(p.ratio_right)} right (the middle five "
                   "boards against boards 3 to 7)"),
         ("mean film", f"{p.mean_film_um:.2f} um = {p.mean_units:.1f} units"),
-        ("heads", f"{p.head_units:.0f} units on the five middle boards over the first ten feet"),
+        ("heads", f"{p.head_units:.0f} units on the middle five boards over the first ten feet"),
         ("thinnest", f"{p.least_units:.1f} units on one board and foot of the oiled length"),
         ("viscosity", f"{p.viscosity_cp:.1f} cP"),
         ("left and right", "alike" if p.is_symmetric else "differ"),

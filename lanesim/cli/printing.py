@@ -14,6 +14,8 @@ import click
 from ..errors import shown
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from ..equipment.ball import Ball
     from ..lane.pattern import OilPattern
     from ..pins.outcomes import PinResult
@@ -189,6 +191,22 @@ def print_facts(pairs: Sequence[tuple[str, str]], *, title: str = "") -> None:
 def say(text: str) -> None:
     """A remark on standard error: never in the way of JSON or a table."""
     click.echo(text, err=True)
+
+
+def save_pictures(
+    pictures: Sequence[tuple[Path, Figure]], balls: Iterable[Ball] = (),
+    patterns: Iterable[OilPattern] = (),
+) -> list[Path]:
+    """Write figures about these balls and patterns; what of them is invented stands in each."""
+    from ..catalog import invented_words
+    from ..files import save_figure
+
+    if not pictures:
+        return []
+    from ..figures.style import stamp
+
+    words = invented_words(balls, patterns)
+    return [save_figure(stamp(figure, words), path) for path, figure in pictures]
 
 
 def say_written(path: Path) -> None:

@@ -59,7 +59,7 @@ def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -
     with c.progress("throwing") as report:
         found = sweep(ball, release, pattern, axes, target=target, friction=basis.friction,
                       progress=report)
-    files = _write(found, show, out, csv)
+    files = _write(found, ball, pattern, show, out, csv)
     words = basis.provenance([ball], [pattern])
     if as_json:
         c.print_json(found.to_dict() | {"provenance": words})
@@ -105,9 +105,9 @@ def _print(found: Sweep, show: str, words: str) -> None:
     c.print_table(heads, rows, title=f"{title} [{unit}]; * = pocket", left=())
 
 
-def _write(found: Sweep, show: str, out, csv) -> list:
+def _write(found: Sweep, ball, pattern, show: str, out, csv) -> list:
     """Draw first, then write: a drawing that fails leaves no file behind."""
-    from ..files import save_figure, write_text
+    from ..files import write_text
 
     figure = None
     if out is not None:
@@ -117,7 +117,7 @@ def _write(found: Sweep, show: str, out, csv) -> list:
                             note=f"Where not varied: {c.release_words(found.release)}")
     files = []
     if figure is not None:
-        files.append(save_figure(figure, out))
+        files += c.save_pictures([(out, figure)], [ball], [pattern])
     if csv is not None:
         files.append(write_text(csv, found.to_csv()))
     return files

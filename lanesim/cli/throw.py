@@ -71,7 +71,7 @@ def command(
 
 def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:
     """Draw first, then write: a drawing that fails leaves no file behind."""
-    from ..files import save_figure, write_text
+    from ..files import write_text
 
     heading = f"{ball.name} on {pattern.name}"
     drawn = []
@@ -91,7 +91,7 @@ def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:
         drawn.append((flare, draw_flare(shot, mass_bias=ball.int_diff_in > 0,
                                         title=f"Track flare: {heading}",
                                         note=c.release_words(release))))
-    files = [save_figure(figure, path) for path, figure in drawn]
+    files = c.save_pictures(drawn, [ball], [pattern])
     if csv is not None:
         files.append(write_text(csv, shot.to_csv()))
     return files

@@ -25,6 +25,7 @@ from .common import (
     print_table,
     progress,
     sampling_options,
+    save_pictures,
     say_weight,
     say_written,
     signed,
@@ -82,7 +83,6 @@ def command(
     """
     from ..catalog import load_ball
     from ..errors import InputError, check_range
-    from ..files import save_figure
     from ..lane.oil_file import save_pattern
     from ..studies.play import DEFAULT_TRANSFER, Entrant
     from ..studies.transition import transition
@@ -115,7 +115,7 @@ def command(
     if out is not None:
         from ..figures.transition import draw_transition
 
-        say_written(save_figure(draw_transition(result), out))
+        say_written(*save_pictures([(out, draw_transition(result))], [ball, *looked_at], [pattern]))
     if after is not None:
         say_written(save_pattern(result.stages[games][0], after))
     say_weight([ball, *looked_at])

@@ -22,6 +22,7 @@ from .common import (
     print_table,
     progress,
     sampling_options,
+    save_pictures,
     say_weight,
     say_written,
     strike_text,
@@ -78,7 +79,6 @@ def command(
 
     from ..catalog import DATA, read_balls, shipped_balls
     from ..equipment.ball_log import load_log, parse_day
-    from ..files import save_figure
     from ..studies import wear
 
     balls = shipped_balls() if balls_file is None else read_balls(balls_file)
@@ -103,7 +103,8 @@ def command(
     if out is not None:
         from ..figures.wear import draw_wear
 
-        say_written(save_figure(draw_wear(result), out))
+        shown = [balls[name] for name in names]
+        say_written(*save_pictures([(out, draw_wear(result))], shown, [pattern]))
     say_weight(balls[name] for name in names)
     if as_json:
         print_json(result.to_dict()

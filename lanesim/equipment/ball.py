@@ -37,6 +37,7 @@ class Ball:
     cover, layout : see there.
     grip : the gripping holes; the path then uses the mass properties as drilled
         (`drilling.drilled_inertia`). None: as cast.
+    invented : made up, no real ball; answers about it say so.
     """
 
     name: str
@@ -49,6 +50,7 @@ class Ball:
     title: str = ""
     note: str = ""
     grip: Grip | None = None
+    invented: bool = False
 
     def __post_init__(self) -> None:
         where = f"ball '{self.name}'"

@@ -155,6 +155,24 @@ def new_figure(
     return figure
 
 
+def stamp(figure: Figure, words: str) -> Figure:
+    """Put a few words of small print (that a ball is invented) where no other text stands.
+
+    At the right end of the heading's line, of the note's, or else on a line below the note.
+    """
+    if not words:
+        return figure
+    wide, high = figure.get_size_inches()
+    text = figure.text(1 - 0.14 / wide, 1 - 0.17 / high, words, fontsize=7.5, color=FAINT,
+                       ha="right", va="top")
+    others = [t for t in figure.texts if t is not text and t.get_text()]
+    if any(text.get_window_extent().overlaps(t.get_window_extent()) for t in others):
+        text.set(y=0.09 / high, va="bottom")
+    if any(text.get_window_extent().overlaps(t.get_window_extent()) for t in others):
+        text.set(y=0.0)
+    return figure
+
+
 def series_style(
     index: int, *, markers: bool = False, markevery: int | float | None = None
 ) -> dict[str, Any]:

@@ -29,6 +29,7 @@ from pathlib import Path
 
 import msgspec
 
+from ..catalog import invented_words
 from ..equipment.ball import Ball
 from ..equipment.cover import Cover
 from ..errors import InputError, check_range
@@ -252,10 +253,10 @@ class Basis:
         return replace(release, **{n: getattr(release, n) - v for n, v in self.offsets.items()})
 
     def provenance(self, balls: Sequence[Ball], patterns: Sequence[OilPattern]) -> str:
-        """'assumed', or 'fitted to N shots' and what of it is not known to the fit."""
-        if self.fitted is None:
-            return ASSUMED
-        return self.fitted.provenance([b.name for b in balls], [p.name for p in patterns])
+        """'assumed', or 'fitted to N shots' and what is not known to the fit; what is invented."""
+        words = ASSUMED if self.fitted is None else self.fitted.provenance(
+            [b.name for b in balls], [p.name for p in patterns])
+        return "; ".join(filter(None, [words, invented_words(balls, patterns)]))
 
 
 def fitted_to(shots: int) -> str:

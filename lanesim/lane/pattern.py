@@ -25,7 +25,7 @@ DEFAULT_VISCOSITY_CP = 34.7
 VISCOSITY_RANGE_CP = (5.0, 200.0)  # wider than the published 12-81 cP: warm and cold lanes
 PRINT_DECIMALS = 3  # digits of a cell's volume [uL] in the long form
 
-_MIDDLE = slice(17, 22)  # boards 18 from the right to 18 from the left: 18..22
+_MIDDLE = slice(17, 22)  # the middle five boards, 18 to 22
 _OUTER_RIGHT = slice(2, 7)  # boards 3..7 from the right edge
 _OUTER_LEFT = slice(32, 37)  # boards 3..7 from the left edge: 33..37
 
@@ -120,7 +120,7 @@ class OilPattern:
 
     @property
     def ratio_right(self) -> float:
-        """Mean of boards 18L-18R (18..22) over the mean of boards 3-7 from the right edge.
+        """Mean of the middle five boards over the mean of boards 3 to 7 from the right edge.
 
         Over the whole length, by volume. This is the centre-to-outside ratio of the governing
         body's sport definition (<= 3:1; read). Infinite if the outer boards are dry and the
@@ -130,7 +130,7 @@ class OilPattern:
 
     @property
     def ratio_left(self) -> float:
-        """As `ratio_right`, with boards 3-7 counted from the left edge (33..37)."""
+        """As `ratio_right`, with boards 3 to 7 counted from the left edge (33 to 37)."""
         return self._ratio(_OUTER_LEFT)
 
     def _ratio(self, outer: slice) -> float:

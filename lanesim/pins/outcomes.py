@@ -13,11 +13,11 @@ from ..errors import InputError
 from ..stats import two_sided_z
 from .score import FrameOdds, leave_name, mean_score, pins_in
 from .spares import DEFAULT_SPREAD_BOARDS, SpareTable, default_spares
-from .table import CarryTable, default_table
+from .table import REFERENCE_LB, CarryTable, default_table
 
 ALL_STANDING = 0b1111111111
 # measured, see weight_remark
-WEIGHT_MEASURED = "12 lb struck 12 points less often than 15 lb, even over the pocket"
+WEIGHT_MEASURED = "12 lb struck 5 points less often than 15 lb, even over the pocket"
 # indices into pocket.OUTCOMES ("pocket", "high", "light", "opposite", "missed", "gutter"); kept
 # as numbers here so that reading a table needs no compiled code. A test compares the two.
 _POCKET, _GUTTER = 0, 5
@@ -26,11 +26,12 @@ _POCKET, _GUTTER = 0, 5
 def weight_remark(weights_lb: Iterable[float], table: CarryTable | None = None) -> str:
     """One line on balls that weigh something else than the table's; empty if none does.
 
-    The table knows one weight. What a lighter ball costs was measured on the same deck
-    (benchmarks/measure_pin_effects.py, benchmarks/CARRY.md); it is told, not taken off.
+    For answers that were computed without `ball_lb`: what a lighter ball costs was measured on
+    the same deck (benchmarks/measure_pin_effects.py, benchmarks/CARRY.md); it is told, not taken
+    off.
     """
     provenance = (table or default_table()).provenance
-    own = float(provenance.get("ball", {}).get("weight_lb", 15.0))
+    own = float(provenance.get("reference_weight_lb", REFERENCE_LB))
     others = sorted({w for w in weights_lb if abs(w - own) >= 0.5})
     if not others:
         return ""
@@ -106,6 +107,7 @@ def pins_from_shots(
     table: CarryTable | None = None,
     spares: SpareTable | None = None,
     confidence: float = 0.95,
+    ball_lb: float = REFERENCE_LB,
 ) -> PinResult:
     """Strikes, leaves and pins per game of a set of shots (10^6 in about half a second).
 
@@ -117,6 +119,7 @@ def pins_from_shots(
     outcome_codes : (N,) indices into pocket.OUTCOMES; None = shots with a finite entry reach the
         pins, the others are in the gutter, and the pocket is boards 16 to 19.
     table, spares : default: those in the package.
+    ball_lb : weight of the ball, 12 to 16 lb; a table of one weight only does not use it.
 
     Raises
     ------
@@ -124,7 +127,7 @@ def pins_from_shots(
         If the lengths differ, there is no shot, or a shot that is not in the gutter has an entry
         that is not finite.
     """
-    table = table or default_table()
+    table = (table or default_table()).for_ball(ball_lb)
     spares = spares or default_spares()
     board = np.atleast_1d(np.asarray(entry_board, dtype=float))
     angle = np.atleast_1d(np.asarray(entry_angle_deg, dtype=float))

@@ -1,32 +1,36 @@
-"""The carry table: strike chance and leaves by entry board, angle and speed. No engine needed.
+"""The carry table: strike chance and leaves by entry board, angle, speed and ball weight.
 
-The table ships as the simulated runs themselves (board, angle, speed, mask of standing pins) and
-is smoothed when loaded, so nothing is hidden in it:
+The table ships as the simulated hits themselves (entry, mask of standing pins) and is smoothed
+when loaded, so nothing is hidden in it:
 
-    P(leave | b, a, s) = sum_r k_r [leave_r = leave] / sum_r k_r,
-    k_r = exp(-(b - b_r)^2/2h_b^2 - (a - a_r)^2/2h_a^2 - (s - s_r)^2/2h_s^2),
+    P(leave | b, a, s, w) = sum_r k_r [leave_r = leave] / sum_r k_r,
+    k_r = exp(-(b - b_r)^2/2h_b^2 - (a - a_r)^2/2h_a^2 - (s - s_r)^2/2h_s^2 - (w - w_r)^2/2h_w^2),
 
 a Gaussian kernel average (Nadaraya 1964, Watson 1964; status: from memory). No shape is assumed
-beyond smoothness over a bandwidth. The bandwidths were chosen by leave-one-out likelihood of the
-runs between boards 14 and 21 (benchmarks/build_carry_table.py) and are stored with the runs; the
-one in boards widens where the runs are sparse. The rack is symmetric, so every run also serves
-mirrored: (b, a, leave) -> (40 - b, -a, mirrored leave).
+beyond smoothness over a bandwidth; the one in boards widens where the hits are sparse. The hits
+reach a little beyond what is asked in angle, speed and weight, so that an average has neighbours
+on both sides. The rack is symmetric, so every hit also serves mirrored:
+(b, a, leave) -> (40 - b, -a, mirrored leave).
 
-A shot outside the box of the runs is given the nearest edge and counted in `outside`.
+A table is for one ball weight (`for_ball`), 15 lb unless said. The same hits were run with every
+parameter set of an ensemble that published observations do not rule out: `member(k)` is the table
+of such a set, and a difference between two balls can be taken set by set.
+
+A shot outside the box of the nodes is given the nearest edge and counted in `outside`.
 """
 
 from __future__ import annotations
 
 import functools
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..errors import InputError
+from ..errors import InputError, check_range
 from ..files import read_arrays
 from ..stats import wilson
 
@@ -34,7 +38,10 @@ DATA_FILE = Path(__file__).parents[1] / "data" / "carry.npz"
 NODE_BOARDS = np.arange(1.0, 39.01, 0.25)
 NODE_ANGLES = np.arange(0.0, 7.51, 0.5)
 NODE_SPEEDS = np.array([13.0, 14.5, 16.0, 17.5, 19.0])
-KERNEL_REACH = 5.0  # bandwidths; farther runs have no weight
+KERNEL_REACH = 4.0  # bandwidths; farther runs have no weight
+WEIGHT_REACH = 1.6  # bandwidths of weight; farther runs are left out
+REFERENCE_LB = 15.0
+WEIGHTS_LB = (12.0, 16.0)  # lighter and heavier balls get the nearest
 CENTRE_BOARD = 20.0
 _MIRROR_PIN = np.array([0, 2, 1, 5, 4, 3, 9, 8, 7, 6])  # 2<->3, 4<->6, 7<->10, 8<->9
 
@@ -51,13 +58,12 @@ def mirror_mask(mask: ArrayLike) -> np.ndarray:
 def board_bandwidth(board: ArrayLike, width: float) -> np.ndarray:
     """Bandwidth [boards] at a board: `width` between boards 13.5 and 21.5, then wider.
 
-    It grows with the distance between neighbouring cells of the build, which is half a board in
-    the middle and about two near the edges of the lane: linearly, to 1 board (or `width`, if that
-    is more) 4 boards out.
+    The hits lie six times as dense there: linearly to 0.6 board (or `width`, if that is more)
+    1.5 boards out.
     """
     b = np.asarray(board, dtype=float)
     away = np.maximum(np.maximum(13.5 - b, b - 21.5), 0.0)
-    return width + (max(1.0, width) - width) * np.minimum(away / 4.0, 1.0)
+    return width + (max(0.6, width) - width) * np.minimum(away / 1.5, 1.0)
 
 
 @dataclass(frozen=True)
@@ -81,6 +87,8 @@ class KernelRuns:
 
     Every run and, where it can matter to an angle of 0 or more, its mirror image.
 
+    Runs of a ball of a far other weight are left out.
+
     origin : index of the simulated run behind each row (a run and its mirror image are one).
     board, angle_deg, speed_mph : entry of each row; the angle of a mirror image is negative.
     leaves : (L,) kinds of leave, each once, 0 the strike; index : (M,) which of them each row left.
@@ -102,7 +110,10 @@ class CarryTable:
     ----------
     board, angle_deg, speed_mph : (R,) entry states of the runs.
     standing : (R,) 10-bit masks left standing.
-    bandwidths : (boards, degrees, mph) of the Gaussian kernel.
+    bandwidths : (boards, degrees, mph[, lb]) of the Gaussian kernel.
+    weight_lb : (R,) ball weights of the runs; None: all of one weight.
+    ball_lb : the weight that is asked about.
+    ensemble : (K, R) masks of the same runs with other parameter sets.
     provenance : how the runs were made.
     """
 
@@ -110,8 +121,12 @@ class CarryTable:
     angle_deg: np.ndarray = field(repr=False)
     speed_mph: np.ndarray = field(repr=False)
     standing: np.ndarray = field(repr=False)
-    bandwidths: tuple[float, float, float]
+    bandwidths: tuple[float, ...]
     provenance: dict[str, Any] = field(repr=False, default_factory=dict)
+    weight_lb: np.ndarray | None = field(repr=False, default=None)
+    ball_lb: float = REFERENCE_LB
+    ensemble: np.ndarray = field(
+        repr=False, default_factory=lambda: np.empty((0, 0), dtype=np.int64))
 
     def __post_init__(self) -> None:
         sizes = {len(x) for x in (self.board, self.angle_deg, self.speed_mph, self.standing)}
@@ -119,6 +134,7 @@ class CarryTable:
             raise InputError("a carry table needs equally many boards, angles, speeds and leaves")
         if min(self.bandwidths) <= 0:
             raise InputError("bandwidths must be above 0")
+        check_range("ball weight", self.ball_lb, 4.0, 20.0, "lb")
 
     # --- loading ---------------------------------------------------------------------------
 
@@ -131,27 +147,66 @@ class CarryTable:
             return cls(
                 board=data["board"].astype(float) / 100.0,
                 angle_deg=data["angle"].astype(float) / 100.0,
-                speed_mph=data["speed"].astype(float) / 100.0,
-                standing=data["standing"].astype(np.int64),
+                speed_mph=data["speed"].astype(float) / 20.0,
+                standing=data["standing"][0].astype(np.int64),
                 bandwidths=tuple(float(v) for v in data["bandwidths"]),
                 provenance=json.loads(str(data["provenance"])),
+                weight_lb=data["weight"].astype(float) / 20.0,
+                ensemble=data["standing"][1:].astype(np.int64),
             )
-        except (KeyError, ValueError) as error:
+        except (KeyError, ValueError, IndexError) as error:
             raise InputError(f"{source}: not a carry table ({error})") from None
+
+    # --- other weights, other parameter sets -----------------------------------------------
+
+    def for_ball(self, weight_lb: float) -> CarryTable:
+        """The table for a ball of another weight (12 to 16 lb; beyond: the nearest)."""
+        weight = min(max(float(weight_lb), WEIGHTS_LB[0]), WEIGHTS_LB[1])
+        if self.weight_lb is None or abs(weight - self.ball_lb) < 1e-9:
+            return self
+        key = round(weight, 2)
+        if key not in self._others:
+            self._others[key] = replace(self, ball_lb=key)
+        return self._others[key]
+
+    @property
+    def members(self) -> int:
+        """Parameter sets of the ensemble."""
+        return len(self.ensemble)
+
+    def member(self, number: int) -> CarryTable:
+        """The table of one parameter set of the ensemble, at the same entries and weight."""
+        if not 0 <= number < self.members:
+            raise InputError(f"the ensemble has sets 0 to {self.members - 1}, not {number}")
+        key = ("member", number)
+        if key not in self._others:
+            other = replace(self, standing=self.ensemble[number],
+                            ensemble=np.empty((0, 0), dtype=np.int64))
+            other.__dict__["kernel_factors"] = self.kernel_factors  # the same entries
+            self._others[key] = other
+        return self._others[key]
+
+    @functools.cached_property
+    def _others(self) -> dict[Any, CarryTable]:
+        return {}
 
     # --- the kernel average on nodes -------------------------------------------------------
 
     @functools.cached_property
     def runs(self) -> KernelRuns:
         """The runs behind the average, with their mirror images."""
-        near = np.flatnonzero(self.angle_deg < 4.0 * self.bandwidths[1])
-        masks = np.concatenate([self.standing, mirror_mask(self.standing[near])])
+        used = np.arange(len(self.board))
+        if self.weight_lb is not None:
+            off = np.abs(self.weight_lb - self.ball_lb)
+            used = np.flatnonzero(off < WEIGHT_REACH * self.bandwidths[3])
+        near = used[self.angle_deg[used] < 4.0 * self.bandwidths[1]]
+        masks = np.concatenate([self.standing[used], mirror_mask(self.standing[near])])
         leaves, index = np.unique(masks, return_inverse=True)
         return KernelRuns(
-            origin=np.concatenate([np.arange(len(self.board)), near]),
-            board=np.concatenate([self.board, 2 * CENTRE_BOARD - self.board[near]]),
-            angle_deg=np.concatenate([self.angle_deg, -self.angle_deg[near]]),
-            speed_mph=np.concatenate([self.speed_mph, self.speed_mph[near]]),
+            origin=np.concatenate([used, near]),
+            board=np.concatenate([self.board[used], 2 * CENTRE_BOARD - self.board[near]]),
+            angle_deg=np.concatenate([self.angle_deg[used], -self.angle_deg[near]]),
+            speed_mph=np.concatenate([self.speed_mph[used], self.speed_mph[near]]),
             leaves=leaves,
             index=index,
         )
@@ -161,23 +216,30 @@ class CarryTable:
         """Kernel factors (nodes, M) of nodes and `runs` along board, angle and speed.
 
         The weight of row m at the node (i, j, k) is their product: board[i, m] angle[j, m]
-        speed[k, m]; nodes are NODE_BOARDS, NODE_ANGLES, NODE_SPEEDS.
+        speed[k, m]; nodes are NODE_BOARDS, NODE_ANGLES, NODE_SPEEDS. The factor of the ball's
+        weight, the same at every node, is in the one along speed.
         """
         runs = self.runs
-        h_b, h_a, h_s = self.bandwidths
+        h_b, h_a, h_s = self.bandwidths[:3]
+        k_b = np.zeros((len(NODE_BOARDS), len(runs.board)), dtype=np.float32)
+        order = np.argsort(runs.board, kind="stable")
+        sorted_board = runs.board[order]
+        width = board_bandwidth(NODE_BOARDS, h_b)
+        first = np.searchsorted(sorted_board, NODE_BOARDS - KERNEL_REACH * width)
+        last = np.searchsorted(sorted_board, NODE_BOARDS + KERNEL_REACH * width)
+        for i, (low, high) in enumerate(zip(first, last, strict=True)):
+            rows = order[low:high]
+            k_b[i, rows] = np.exp(-0.5 * ((NODE_BOARDS[i] - runs.board[rows]) / width[i]) ** 2)
 
-        def gauss(nodes: np.ndarray, at: np.ndarray, width: Any) -> np.ndarray:
+        def gauss(nodes: np.ndarray, at: np.ndarray, width: float) -> np.ndarray:
             z = (nodes[:, None] - at[None, :]) / width
-            out = np.zeros(z.shape)
-            near = np.abs(z) < KERNEL_REACH
-            out[near] = np.exp(-0.5 * z[near] ** 2)
-            return out
+            return np.where(np.abs(z) < KERNEL_REACH, np.exp(-0.5 * z * z), 0.0)
 
-        return (
-            gauss(NODE_BOARDS, runs.board, board_bandwidth(NODE_BOARDS, h_b)[:, None]),
-            gauss(NODE_ANGLES, runs.angle_deg, h_a),
-            gauss(NODE_SPEEDS, runs.speed_mph, h_s),
-        )
+        k_s = gauss(NODE_SPEEDS, runs.speed_mph, h_s)
+        if self.weight_lb is not None:
+            z = (self.weight_lb[runs.origin] - self.ball_lb) / self.bandwidths[3]
+            k_s *= np.exp(-0.5 * z * z)
+        return k_b, gauss(NODE_ANGLES, runs.angle_deg, h_a), k_s
 
     @functools.cached_property
     def rows_near(self) -> tuple[np.ndarray, ...]:
@@ -191,12 +253,13 @@ class CarryTable:
         strike = (self.runs.leaves[self.runs.index] == 0).astype(float)
         shape = (len(NODE_BOARDS), len(NODE_ANGLES), len(NODE_SPEEDS))
         sums = {name: np.empty(shape) for name in ("n", "n2", "strikes")}
+        size = len(NODE_SPEEDS)
         for i, rows in enumerate(self.rows_near):
-            across = k_b[i, rows] * k_a[:, rows]  # (angles, rows)
+            wide = k_b[i, rows] * k_a[:, rows]  # (angles, rows)
             fast = k_s[:, rows].T  # (rows, speeds)
-            sums["n"][i] = across @ fast
-            sums["n2"][i] = across**2 @ fast**2
-            sums["strikes"][i] = (across * strike[rows]) @ fast
+            both = wide @ np.hstack([fast, fast * strike[rows, None]])
+            sums["n"][i], sums["strikes"][i] = both[:, :size], both[:, size:]
+            sums["n2"][i] = (wide * wide) @ (fast * fast)
         with np.errstate(invalid="ignore"):  # NaN where no run reaches a node
             sums["strike"] = sums["strikes"] / sums["n"]
             sums["n_eff"] = sums["n"] ** 2 / sums["n2"]
@@ -303,10 +366,10 @@ class CarryTable:
         for at_nodes in (shots.plain, shots.flipped):
             scaled = np.divide(at_nodes.reshape(n.shape), n, out=np.zeros(n.shape), where=n > 0)
             total = np.zeros(k_b.shape[1])
-            for i, a in enumerate(k_a):
-                rows = scaled[:, i]  # (boards, speeds)
-                if rows.any():
-                    total += a * ((rows.T @ k_b) * k_s).sum(axis=0)
+            for i in np.flatnonzero(scaled.any(axis=(1, 2))):
+                rows = self.rows_near[i]
+                each = (scaled[i] @ k_s[:, rows]) * k_a[:, rows]
+                total[rows] += each.sum(axis=0) * k_b[i, rows]
             out.append(total)
         return out[0], out[1]
 
@@ -354,5 +417,5 @@ class CarryTable:
 
 @functools.cache
 def default_table() -> CarryTable:
-    """The table that ships with the package, read once."""
+    """The table that ships with the package, read once; for a ball of 15 lb (see `for_ball`)."""
     return CarryTable.load()

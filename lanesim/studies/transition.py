@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from ..lines.lineup import find_lines
 from ..lines.plane import board_at_arrows
 from ..player import normal_deviates
 from ..progress import Progress, silent
+from ..results import Result, Story
 from ..stats import Difference, Rate, paired_difference, wilson
 from ..streams import Stage
 from ..units import MICRON_M, UL_M3
@@ -180,8 +181,8 @@ class MoveAdvice:
     change_to: str | None
 
 
-@dataclass(frozen=True)
-class TransitionResult:
+@dataclass(frozen=True, repr=False)
+class TransitionResult(Result):
     """A squad's play: the lanes after each game and what became of every ball's reaction.
 
     Attributes
@@ -215,6 +216,19 @@ class TransitionResult:
     line_boards: np.ndarray
     reactions: tuple[Reaction, ...]
     advice: tuple[MoveAdvice, ...]
+
+    _figure: ClassVar[str] = "lanesim.figures.transition:draw_transition"
+
+    def story(self) -> Story:
+        """Oil left on the first player's line, and what each ball then does."""
+        header = ["ball", "after game", "oil left on the line [%]", "entry [board]", "pocket [%]",
+                  "move feet / target [boards]", "pocket moved [%]"]
+        rows = [[r.ball, str(r.games), f"{100 * self.line_left[0, r.games]:.0f}",
+                 f"{r.entry_board:.1f}", f"{100 * r.pocket.rate:.0f}",
+                 f"{r.move.feet:+.0f} / {r.move.target:+.0f}",
+                 f"{100 * r.pocket_moved.rate:.0f}"] for r in self.reactions]
+        return Story(f"{self.pattern.name}: {self.games} games of {len(self.entrants)}", (), header,
+                     rows)
 
     @property
     def line_left(self) -> np.ndarray:

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..player import Player
 from ..progress import Progress, silent
+from ..results import Result, Story
 from .odds import has_carry_table
 from .wear_lab import BAND, MEASURE_FT, Band, Lab, Standing, bands
 
@@ -101,8 +102,8 @@ class BallWear:
         }
 
 
-@dataclass(frozen=True)
-class WearResult:
+@dataclass(frozen=True, repr=False)
+class WearResult(Result):
     """All balls of a log on one pattern for one player."""
 
     today: date
@@ -114,6 +115,18 @@ class WearResult:
     sets: int
     seed: int
     balls: tuple[BallWear, ...]
+
+    _figure: ClassVar[str] = "lanesim.figures.wear:draw_wear"
+
+    def story(self) -> Story:
+        """What each ball has lost, and what is advised."""
+        header = ["ball", "games", "lost now [boards]", "advice"]
+        rows = []
+        for ball in self.balls:
+            now = ball.standing("today")
+            rows.append([ball.ball.name, f"{now.cover.games_total:g}", now.boards_lost.text(),
+                         " ".join(ball.advice)])
+        return Story(f"{len(rows)} balls on {self.pattern}, {self.today}", (), header, rows)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values, ready for files.to_json."""

@@ -43,7 +43,6 @@ def test_carry_on_the_far_side_is_the_mirror_image():
 
 
 def test_rack_picture_of_one_simulated_ball(tmp_path):
-    pytest.importorskip("mujoco")
     picture = tmp_path / "rack.svg"
     assert run(carry, "--rack", str(picture)).exit_code == 0
     assert "<svg" in picture.read_text(encoding="utf-8")

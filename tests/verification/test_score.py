@@ -209,3 +209,30 @@ def test_expected_game_with_leaves():
 def test_bad_odds_are_refused(make):
     with pytest.raises(InputError):
         make()
+
+
+def test_scatter_of_the_strike_rate_against_drawn_games():
+    # the same law by drawing: a rate from the beta law for each game, then its exact mean and SD
+    from lanesim.pins.score import mean_score, strike_nodes
+
+    odds, scatter = FrameOdds.simple(0.55, nine=0.8), 0.08
+    mixed = game(odds, scatter)
+    total = 0.55 * 0.45 / scatter**2 - 1.0
+    drawn = np.random.default_rng(5).beta(0.55 * total, 0.45 * total, 40_000)
+    means = np.interp(drawn, *np.array([(p, mean_score(odds.with_strike(p)))
+                                        for p in np.linspace(0.05, 0.99, 200)]).T)
+    assert mixed.mean == pytest.approx(means.mean(), abs=4 * means.std() / 200)
+    nodes, weights = strike_nodes(0.55, scatter)
+    inside = sum(w * game(odds.with_strike(p)).sd ** 2 for p, w in zip(nodes, weights, strict=True))
+    assert mixed.sd**2 == pytest.approx(inside + means.var(), rel=0.02)
+    assert nodes @ weights == pytest.approx(0.55)
+    assert (nodes - 0.55) ** 2 @ weights == pytest.approx(scatter**2)
+    assert mixed.sd > game(odds).sd
+    assert mixed.chance(279) > game(odds).chance(279)
+
+
+def test_no_scatter_is_the_exact_program():
+    odds = FrameOdds.simple(0.5)
+    assert np.array_equal(game(odds, 0.0).pmf, game(odds).pmf)
+    with pytest.raises(InputError, match="cannot scatter"):
+        game(odds, 0.5)
