@@ -160,8 +160,8 @@ def test_a_new_ball_needs_no_layout_where_the_event_gives_some(tmp_path):
 def test_what_is_invented_is_known(tmp_path):
     assert event(tmp_path, top="invented = true").invented == (
         "this event, its player, balls and patterns",)
-    assert "the ball strong-solid" in event(tmp_path).invented
-    assert "the pattern medium-39" in event(tmp_path).invented
+    (said,) = event(tmp_path).invented  # shipped balls and patterns
+    assert "ball" in said and "pattern" in said
 
 
 def test_the_event_to_fill_in_reads_as_it_stands_and_with_every_key(tmp_path):

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import msgspec
 
-from ..catalog import ball_names, load_ball, load_pattern_named, load_player
+from ..catalog import invented_words, load_ball, load_pattern_named, load_player
 from ..equipment.ball import Ball
 from ..equipment.cover import parse_finish
 from ..equipment.layout import Layout, read_layout
@@ -329,19 +329,18 @@ def _event(entry: EventEntry, folder: Path) -> Event:
         drilled=limits.drilled, finish_changes=limits.finish_changes, maximise=entry.maximise,
         cut=entry.cut, finish_games=float(entry.finish_games),
         least_gain=float(entry.least_gain), basis=basis,
-        invented=_invented(entry, rounds),
+        invented=_invented(entry, candidates, rounds),
         cases=tuple(_case(n, case) for n, case in enumerate(limits.cases, start=1)),
     )
 
 
-def _invented(entry: EventEntry, rounds: tuple[Round, ...]) -> tuple[str, ...]:
-    """What is made up: the whole event if it says so, shipped balls, patterns that say so."""
+def _invented(entry: EventEntry, candidates: tuple[Candidate, ...], rounds: tuple[Round, ...]
+              ) -> tuple[str, ...]:
+    """What is made up: the whole event if it says so, else balls and patterns that say so."""
     if entry.invented:
         return ("this event, its player, balls and patterns",)
-    shipped = [b.ball for b in entry.ball if b.ball in ball_names()]
-    patterns = [r.pattern.name for r in rounds if r.pattern.invented]
-    return (*(f"the ball {name}" for name in shipped),
-            *(f"the pattern {name}" for name in dict.fromkeys(patterns)))
+    words = invented_words([c.ball for c in candidates], [r.pattern for r in rounds])
+    return (words.removeprefix("invented "),) if words else ()
 
 
 def _case(n: int, entry: CaseEntry) -> Case:
