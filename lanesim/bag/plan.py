@@ -47,8 +47,9 @@ DEFAULT_SHOTS = 2000
 DEFAULT_RESAMPLES = 100
 DEFAULT_MARGIN = 0.5  # pins per game within which bags count as nearly as good
 MARGIN_CHANCE = 0.01  # the same for the chance of a cut
-# Pins per game that a quick line is given the benefit of, see `_settle`: 99 of 100 quick lines are
-# no farther behind what a thorough search finds (benchmarks/bag_plan.py measures it).
+# Pins per game that a quick line is given the benefit of, see `_settle`. Of 128 quick lines on two
+# fresh events (benchmarks/bag_plan.py --doubt, seeds 1 and 2) one in a hundred was 25 pins or more
+# behind what a thorough search found, the worst 30.
 HOPE = 35.0
 MOST_THOROUGH = 2000  # pairs searched thoroughly at most
 MOST_WEAR = 4  # times that an event is played to find its lanes

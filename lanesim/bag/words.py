@@ -472,8 +472,9 @@ def event_lines(event: Event) -> list[str]:
         stages = ", ".join(f"from game {s.first_game + 1}" for s in one.stages)
         out.append(f"round {one.name}: {one.pattern.name}, {one.games} games, weight "
                    f"{one.weight:g}; looked at {stages}")
-    limits = [f"{name.replace('_', ' ')} {getattr(event, name):g}" for name in
-              ("registered", "carried", "drilled", "bag_weight_lb")
+    kinds = {"registered": "{:g} balls registered", "carried": "{:g} balls that travel",
+             "drilled": "{:g} balls drilled", "bag_weight_lb": "{:g} lb of balls that travel"}
+    limits = [text.format(getattr(event, name)) for name, text in kinds.items()
               if getattr(event, name) is not None]
     limits += [f"a case for {case.balls} balls" + (f" and {case.weight_lb:g} lb of them"
                                                    if case.weight_lb is not None else "")
