@@ -41,6 +41,8 @@ class Release:
     phase_deg : turn of the ball about its axis at release; 0 puts the pin on the upper side in the
         plane of the axis and the vertical. An assumption: it follows from the grip, and moves the
         path by far less than a board.
+    loft_ft : how far beyond the foul line the ball touches down [ft]; it flies straight until then
+        and lands without a bounce. `throw` and `throw_many` follow it; studies take none.
     """
 
     speed_mph: float = RELEASE["speed_mph"]
@@ -51,6 +53,7 @@ class Release:
     launch_angle_deg: float = RELEASE["launch_angle_deg"]
     hand: str = "right"
     phase_deg: float = 0.0
+    loft_ft: float = 0.0
 
     def __post_init__(self) -> None:
         check_range("speed", self.speed_mph, 8, 32, "mph")
@@ -60,6 +63,7 @@ class Release:
         check_range("laydown board", self.laydown_board, 0.5, BOARDS + 0.5)
         check_range("launch angle", self.launch_angle_deg, -12, 12, "deg")
         check_range("phase", self.phase_deg, -360, 360, "deg")
+        check_range("loft", self.loft_ft, 0, 20, "ft")
         check_hand(self.hand)
 
     @staticmethod
@@ -74,8 +78,22 @@ class Release:
         return math.degrees(math.atan2(across, distance * FOOT_M))
 
     def row(self) -> np.ndarray:
-        """The release as one row (7,) in RELEASE_COLUMNS."""
-        return np.array([getattr(self, name) for name in RELEASE_COLUMNS], dtype=float)
+        """The release as one row (7,) in RELEASE_COLUMNS.
+
+        Raises
+        ------
+        InputError
+            for a loft, which has no place there and would be lost: see `lofted_row`.
+        """
+        if self.loft_ft:
+            raise InputError(f"loft is {self.loft_ft:g} ft; accepted here: 0, for only single "
+                             "throws are followed with one")
+        return self.lofted_row()[:-1]
+
+    def lofted_row(self) -> np.ndarray:
+        """The release as one row (8,): RELEASE_COLUMNS, then the loft [ft]."""
+        return np.array([*(getattr(self, name) for name in RELEASE_COLUMNS), self.loft_ft],
+                        dtype=float)
 
 
 def check_hand(hand: str) -> str:

@@ -447,7 +447,7 @@ def test_each_point_of_a_grid_is_the_shot_thrown_alone():
 def test_a_swept_laydown_keeps_its_target():
     ball, pattern = catalog.load_ball("strong-solid"), catalog.load_pattern_named("medium-42")
     axes = [sweep.parse_axis("laydown=16,20,24")]
-    _, _, rows = sweep.check_grid(ball, REFERENCE, axes, (12.0, 30.0))
+    rows = sweep.check_grid(ball, REFERENCE, pattern, axes, (12.0, 30.0)).rows
     board, angle = rows[:, 0], rows[:, 1]
     at_30_ft = board + np.tan(np.radians(angle)) * 30 * 12 / (41.5 / 39)
     np.testing.assert_allclose(at_30_ft, 12.0, atol=1e-9)

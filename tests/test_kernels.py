@@ -47,7 +47,7 @@ def test_kernels_import_nothing_of_ours_from_outside():
         names = {name for name in imported_modules(path) if not name.startswith(".")}
         assert not any(name.split(".")[0] == "lanesim" for name in names), path
         assert not any(name.startswith("..") for name in imported_modules(path)), path
-        if path.stem not in {"__init__", "compiling", "store"}:
+        if path.stem not in {"__init__", "compiling", "store", "card"}:
             assert names <= outside, path
 
 
@@ -80,7 +80,7 @@ def compiled_functions() -> dict[str, Dispatcher]:
     """Every compiled function by its name, each from the module that it is written in."""
     found: dict[str, Dispatcher] = {}
     for path in KERNELS.glob("*.py"):
-        if path.stem != "__init__":
+        if path.stem not in {"__init__", "card"}:
             module = import_module(f"lanesim.motion.kernels.{path.stem}")
             for name, value in vars(module).items():
                 if isinstance(value, Dispatcher) and value.py_func.__module__ == module.__name__:
@@ -118,7 +118,7 @@ def test_what_python_calls_is_kept_on_disk_and_nothing_is_fast_and_loose():
         if name in kept:
             assert getattr(kernels, name) is function
     for path in KERNELS.glob("*.py"):
-        if path.stem not in {"__init__", "compiling", "store"}:
+        if path.stem not in {"__init__", "compiling", "store", "card", "rows"}:
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if isinstance(node, ast.FunctionDef):
                     assert node.name in compiled, f"{node.name} is not compiled"
@@ -241,12 +241,14 @@ def test_a_shot_does_not_depend_on_its_company():
 
 
 @pytest.mark.parametrize(
-    ("rtol", "most"), [(1e-6, 10_000), (1e-8, 12_000), (1e-9, 14_000)]
+    ("rtol", "most"), [(1e-7, 12_000), (1e-8, 12_000), (1e-9, 14_000)]
 )
 def test_work_of_the_reference(rtol, most):
     """Right-hand sides for the reference shot: a guard against work that creeps up unseen.
 
     The limits are no physics: about one and a half times what was needed when they were written.
+    Coarser than 1e-7 the solver steps over the end of slip and then slides on, stiffly, at next to
+    none: how much work that is, is chance.
     """
     ball, pattern = load_ball("strong-solid"), load_pattern_named("medium-42")
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp)

@@ -81,7 +81,7 @@ def test_whole_shots_mirror_in_the_batch(ball, pattern, release):
     """
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp)
     shot = setup.shot_matrix(release)
-    other = shot * np.array([1, -1, 1, 1, -1, -1, 1.0])
+    other = shot * np.array([1, -1, 1, 1, -1, -1, 1, 1.0])
     other[:, 0] = LANE_WIDTH_M - shot[:, 0]
     pap = ball.inertia.pap_array
     pins = setup.pin_array()
@@ -143,7 +143,8 @@ def test_sliding_obeys_newton_and_pays_with_energy(ball, pattern, seed):
     film = pattern.film_m("right")
     rates = k.slide_rates(*state, film, par)
     mass, radius = par[k.P_MASS], par[k.P_RADIUS]
-    force = mass * np.array(rates[2:4])
+    air = -par[k.P_DRAG] * np.hypot(*state[2:4]) * state[2:4]
+    force = mass * np.array(rates[2:4]) - air
     slip, spin = slip_of(state, par), spin_of(state, par)
     load = mass * par[k.P_GRAVITY]
     assert np.linalg.norm(force) == pytest.approx(rates[12] * load, rel=1e-9)

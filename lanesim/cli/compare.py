@@ -33,6 +33,10 @@ COLUMNS = (
 @c.layouts_option
 @c.finishes_option
 @c.patterns_option
+@click.option("--over", "over", multiple=True, metavar="NAME=VALUES",
+              help="Another setting of ball or oil to vary, as NAME=VALUE,VALUE,... or "
+                   "NAME=LOW:HIGH:COUNT: rg, differential, intermediate [in], cover, pin, "
+                   "drilling, length [ft], volume [mL]. Repeat for several.")
 @c.player_options
 @c.fitted_option
 @c.sampling_options("compare")
@@ -43,22 +47,26 @@ COLUMNS = (
 @c.csv_option("Write values and differences to FILE (.csv).")
 @c.json_option
 def command(
-    balls, layouts, finishes, patterns, player, basis, shots, seed, out, curves, csv, as_json,
+    balls, layouts, finishes, patterns, over, player, basis, shots, seed, out, curves, csv, as_json,
 ) -> None:
     """Throw one release with several balls, layouts, finishes or patterns.
 
-    Each --ball, --layout, --finish and --pattern can be repeated; all combinations are thrown.
-    The first one is the reference: the second table gives the others' differences from it, the
-    third what the player's spread makes of each on this line. 'lanesim odds' finds their own lines.
+    Each --ball, --layout, --finish, --pattern and --over can be repeated; all combinations are
+    thrown. The first one is the reference: the second table gives the others' differences from
+    it, the third what the player's spread makes of each on this line. 'lanesim odds' finds their
+    own lines.
 
     \b
     lanesim compare --pattern medium-39 --pattern long-45
     lanesim compare --finish 1000 --finish polish --out finishes.png
     lanesim compare --ball strong-solid --ball weak-pearl --ball plastic-spare
+    lanesim compare --over rg=2.48,2.56 --over length=39,45
     """
     from ..studies.compare import compare, make_variants
+    from ..studies.settings import parse_axis
 
-    variants = make_variants(balls, patterns, layouts, finishes)
+    variants = make_variants(balls, patterns, layouts, finishes,
+                             [parse_axis(text) for text in over])
     if (out or curves) and len(variants) > MAX_DRAWN:
         raise InputError(f"{len(variants)} paths are too many for one picture; accepted: up to "
                          f"{MAX_DRAWN}")
@@ -116,7 +124,7 @@ def rate_table(found: Comparison) -> tuple[list[str], list[list[str]]]:
     rows = []
     for n, (label, judged) in enumerate(zip(found.labels, found.judged, strict=True)):
         row = [label, judged.line.pocket.text().replace(" %", ""), _gain(found, n, "pocket")]
-        if found.with_pins:
+        if found.with_pins and judged.pins is not None:
             row += [c.strike_text(judged.pins), _gain(found, n, "strike"),
                     c.game_text(judged.pins), c.leaves_text(judged.pins)]
         rows.append(row)

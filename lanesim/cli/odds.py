@@ -115,11 +115,11 @@ def _print(
                                       for r in own)]]
     rows += [[f"{_OUTCOMES[name]} [%]", *(b.line.outcome_rates[name].text().replace(" %", "")
                                           for b in result.balls)] for name in OUTCOMES]
-    if all(b.pins is not None for b in result.balls):
+    pins = [b.pins for b in result.balls if b.pins is not None]
+    if len(pins) == len(result.balls):
         rows += [
-            ["strikes [%]", *(c.strike_text(b.pins) for b in result.balls)],
-            ["pins per game", *(c.game_text(b.pins) for b in result.balls)],
-            ["likeliest leaves", *(c.leaves_text(b.pins) for b in result.balls)],
+            ["strikes [%]", *map(c.strike_text, pins)], ["pins per game", *map(c.game_text, pins)],
+            ["likeliest leaves", *map(c.leaves_text, pins)],
         ]
     c.print_table(["", *names], rows, note="In brackets: 95 % intervals.")
     for ball in result.balls:

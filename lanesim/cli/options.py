@@ -336,7 +336,7 @@ def player_options(function: Callable) -> Callable:
 
 
 def fitted_option(function: Callable) -> Callable:
-    """--fitted FILE; below the options of balls, patterns, release and player in the list.
+    """--fitted FILE and --lane FILE; below the options of balls, patterns, release and player.
 
     What the command receives as ball, balls, pattern, patterns, release or player then has the
     fit's values; `basis: Basis` has the friction model, the words for the answer (`provenance`),
@@ -344,17 +344,30 @@ def fitted_option(function: Callable) -> Callable:
     """
 
     @functools.wraps(function)
-    def with_fitted(*args: Any, fitted_file: str | None, **kwargs: Any) -> Any:
+    def with_fitted(
+        *args: Any, fitted_file: str | None, lane_file: str | None, **kwargs: Any
+    ) -> Any:
         from ..fit.fitted import Basis, load_fitted
+        from ..lane.surface import LEVEL_LANE, load_lane
 
-        basis = Basis(None if fitted_file is None else load_fitted(fitted_file))
+        thrown = kwargs.get("release") or getattr(kwargs.get("player"), "release", None)
+        lane = LEVEL_LANE if lane_file is None else load_lane(lane_file)
+        basis = Basis(None if fitted_file is None else load_fitted(fitted_file),
+                      lane.seen_from(thrown.hand if thrown is not None else "right"))
         return function(*args, basis=basis, **{k: _on(basis, k, v) for k, v in kwargs.items()})
 
-    return click.option(
+    fitted = click.option(
         "--fitted", "fitted_file", metavar="FILE",
         help="File written by 'lanesim fit --out': its values replace the assumed ones of the "
              "balls, patterns and lane it knows, and its offsets are added to the release.",
-    )(with_fitted)
+    )
+    lane = click.option(
+        "--lane", "lane_file", metavar="FILE",
+        help="How the lane lies: a TOML file with any of tilt_in (left edge above the right one), "
+             "crown_in (middle above the edges; both within 0.040 in by the standard) and "
+             "temperature_f (of the oil).  [default: level, flat, 70 F]",
+    )
+    return _apply((fitted, lane), with_fitted)
 
 
 def _on(basis: Basis, name: str, value: Any) -> Any:

@@ -39,7 +39,9 @@ def ball_words(ball: Ball) -> str:
 def release_words(release: Release) -> str:
     """A release in a line, units included."""
     return (f"{spin_words(release)}, laydown board {_short(release.laydown_board)}, launch "
-            f"{release.launch_angle_deg:.2f} deg, {release.hand}-handed")
+            f"{release.launch_angle_deg:.2f} deg, "
+            + (f"loft {_short(release.loft_ft)} ft, " if release.loft_ft else "")
+            + f"{release.hand}-handed")
 
 
 def spin_words(release: Release) -> str:

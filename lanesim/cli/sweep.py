@@ -20,7 +20,9 @@ _MOST_ROWS = 40
 @click.option("--over", "over", multiple=True, metavar="NAME=VALUES",
               help="Setting to vary, as NAME=LOW:HIGH:COUNT or NAME=VALUE,VALUE,... Repeat it for "
                    "a grid. Names: speed, revs, rotation, tilt, laydown, angle, pin (pin to PAP), "
-                   "drilling (drilling angle), finish (a list of grits and 'polish').  "
+                   "drilling (drilling angle), finish (a list of grits and 'polish'), rg, "
+                   "differential, intermediate (differentials, in), cover (a list of kinds), "
+                   "length (of the oil, ft), volume (of the oil, mL).  "
                    "[default: speed=16:20:9 and revs=250:450:9]")
 @c.ball_option
 @c.pattern_option
@@ -35,7 +37,7 @@ _MOST_ROWS = 40
 @c.json_option
 @click.pass_context
 def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -> None:
-    """Throw a whole grid over speed, rev rate, angle, layout, finish, ...
+    """Throw a whole grid over speed, rev rate, angle, layout, finish, core, cover, oil, ...
 
     With --target, a swept laydown keeps its target; with --angle it keeps its angle. Offsets of a
     --fitted file are added where a setting is not swept.
@@ -44,6 +46,7 @@ def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -
     lanesim sweep --over speed=16:20:9 --over revs=250:450:9 --out speed-revs.png
     lanesim sweep --over laydown=18:30:13 --over angle=-5:0:11 --csv grid.csv
     lanesim sweep --over finish=500,1000,2000,4000,polish --show hook_ft
+    lanesim sweep --over length=36:46:6 --over volume=18:30:5 --show entry_angle_deg
     """
     from ..studies.sweep import MEASURES, check_grid, parse_axis, sweep
 
@@ -54,7 +57,7 @@ def command(ctx, over, ball, pattern, release, basis, show, out, csv, as_json) -
         raise InputError(f"a picture shows one or two settings, not {len(axes)}; write --csv FILE")
     text = ctx.params["target"]
     target = None if text is None else c.parse_target(text)
-    check_grid(ball, release, axes, target)
+    check_grid(ball, release, pattern, axes, target)
     c.announce_compile("batch")
     with c.progress("throwing") as report:
         found = sweep(ball, release, pattern, axes, target=target, friction=basis.friction,

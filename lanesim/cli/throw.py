@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 @c.pattern_option
 @c.release_options
 @c.fitted_option
+@click.option("--loft", type=float, default=0.0, metavar="FT",
+              help="How far beyond the foul line the ball touches down, 0 to 20 ft.")
 @c.picture_option("Draw the path over the oil into FILE (.png, .svg or .pdf).")
 @c.out_option("Draw speed, slip, friction, rotation, tilt and film along the lane into FILE.",
               "--curves", "curves")
@@ -34,7 +36,8 @@ if TYPE_CHECKING:
 @c.json_option
 def command(
     ball: Ball, layout: Callable[[Layout], Layout], finish: tuple[float, bool] | None,
-    pattern: OilPattern, release: Release, basis: Basis, out, curves, flare, csv, as_json: bool,
+    pattern: OilPattern, release: Release, basis: Basis, loft: float, out, curves, flare, csv,
+    as_json: bool,
 ) -> None:
     """Follow one ball down the lane: skid, hook, roll, and how it meets the pins.
 
@@ -49,6 +52,7 @@ def command(
     ball = replace(ball, layout=layout(ball.layout))
     if finish is not None:
         ball = ball.with_finish(*finish)
+    release = replace(release, loft_ft=loft)
     c.announce_compile()
     from ..motion.trajectory import throw
 
@@ -61,12 +65,19 @@ def command(
         click.echo(f"{ball.name} on {pattern.name}")
         c.print_facts(
             [("ball", c.ball_words(ball)), ("pattern", c.pattern_words(pattern)),
-             ("release", c.release_words(release)), ("model", words)]
+             ("release", c.release_words(release)), *_lane_facts(basis, release),
+             ("model", words)]
         )
         click.echo()
         c.print_facts(shot.facts())
     for path in files:
         c.say_written(path)
+
+
+def _lane_facts(basis: Basis, release: Release) -> list[tuple[str, str]]:
+    """The lane, if it is not the level one that is assumed otherwise."""
+    lane = basis.lane.seen_from(release.hand)  # mirrored twice: as it lies
+    return [] if lane.words == type(lane)().words else [("lane", lane.words)]
 
 
 def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:

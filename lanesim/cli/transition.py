@@ -150,9 +150,9 @@ def _print(result: Any, player: Any, words: str) -> None:
         rows, title="Oil, mean of the lanes", left=(),
     )
     click.echo("")
-    rows = []
+    seen = []
     for r in result.reactions:
-        rows.append((
+        seen.append((
             r.ball, r.games, number(r.entry_board, 1), number(r.entry_angle_deg, 1),
             r.pocket.text(0), f"{signed(r.move.feet, 0)} / {signed(r.move.target, 0)}",
             r.pocket_moved.text(0), signed(r.speed_mph, 1), r.pocket_speed.text(0),
@@ -160,7 +160,7 @@ def _print(result: Any, player: Any, words: str) -> None:
     print_table(
         ("ball", "after\ngame", "entry\nboard", "entry\nangle [deg]", "pocket, first\nline",
          "move feet /\ntarget [boards]", "pocket\nmoved", "or speed\n[mph]", "pocket\nwith it"),
-        rows, title=f"Reaction of {result.entrants[0].name}'s balls, each from its own first line",
+        seen, title=f"Reaction of {result.entrants[0].name}'s balls, each from its own first line",
     )
     _print_pins(result)
     click.echo("")

@@ -153,18 +153,18 @@ def _print_ball(ball: BallWear) -> None:
          "band\n[%]", "entry\nangle [deg]", "entry\nboard", "angle lost\n[deg] and band"),
         rows, title=f"{ball.ball.name} ({ball.ball.title}; {games})", left=(0, 1),
     )
-    rows = [
+    struck = [
         (s.state, strike_text(s.pins_new_line, 0), _percent(s.strike_new_line_band),
          game_text(s.pins_new_line), strike_text(s.pins_own_line, 0),
          _percent(s.strike_own_line_band), game_text(s.pins_own_line), leaves_text(s.pins_own_line))
         for s in ball.standings if s.pins_new_line is not None and s.pins_own_line is not None
     ]
-    if rows:
+    if struck:
         click.echo("")
         print_table(
             ("state", "strikes [%], new\nball's line", "band\n[%]", "pins\nper game",
              "strikes [%],\nown line", "band\n[%]", "pins\nper game", "likeliest leaves\n[%]"),
-            rows, left=(0, 7),
+            struck, left=(0, 7),
         )
     for sentence in ball.advice:
         click.echo(f"  {sentence}")

@@ -117,7 +117,7 @@ def _ticks(which, axis: Axis) -> None:
 def _curve(sweep: Sweep, measure: str, note: str) -> Figure:
     (axis,) = sweep.axes
     values = sweep.values[measure]
-    by_name = axis.setting.name == "finish"
+    by_name = axis.by_name
     x = np.arange(len(axis.values)) if by_name else np.array(axis.values, dtype=float)
     figure = new_figure(8.0, 4.8, f"{_capital(MEASURES[measure][0])} over {axis.setting.title}",
                         subtitle=f"{sweep.ball} on {sweep.pattern}", note=note)

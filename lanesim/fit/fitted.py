@@ -37,6 +37,7 @@ from ..files import read_toml, write_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import FRICTION_CAP
 from ..lane.pattern import OilPattern
+from ..lane.surface import LEVEL_LANE, Lane
 from ..player import Release
 
 FORMAT = "lanesim-fitted-1"
@@ -218,16 +219,17 @@ class Basis:
     Attributes
     ----------
     fitted : the fit; None: everything is assumed.
+    lane : how the lane lies and how warm it is, seen from the player's side.
     """
 
     fitted: Fitted | None = None
+    lane: Lane = LEVEL_LANE
 
     @property
     def friction(self) -> FrictionModel:
         """The friction model to use."""
-        if self.fitted is None:
-            return DEFAULT_FRICTION
-        return fitted_friction(DEFAULT_FRICTION, self.fitted.lane)
+        friction = replace(DEFAULT_FRICTION, lane=self.lane)
+        return friction if self.fitted is None else fitted_friction(friction, self.fitted.lane)
 
     @property
     def offsets(self) -> Mapping[str, float]:

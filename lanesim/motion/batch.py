@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -9,10 +10,13 @@ import numba
 import numpy as np
 
 from ..errors import InputError
+from . import card
 from . import kernels as k
 from .compiled import batch_kernel
 
 THREADS = numba.config.NUMBA_NUM_THREADS  # this machine's processors, or NUMBA_NUM_THREADS
+ENGINES = ("auto", "cpu", "gpu")
+CARD_FROM_SHOTS = 1 << 17  # fewer are done before the card's functions are compiled
 _CHUNK_SHOTS = 256  # many fillings of the core's lanes: few stand idle at the end
 
 
@@ -38,19 +42,22 @@ def run(
     pins: np.ndarray,
     *,
     keep_traces: bool = False,
+    engine: str | None = None,
 ) -> BatchRows:
     """Follow all shots.
 
     Parameters
     ----------
-    shots : (n, 7) SI rows of `setup.shot_matrix`; which : (n,) index of each shot's ball;
+    shots : (n, 8) SI rows of `setup.shot_matrix`; which : (n,) index of each shot's ball;
     paps : (b, 3); pars : (b, P_COUNT); film : (60, 39) [m]; pins : (m, 2) [m];
-    keep_traces : also return board, heading and track film at each whole foot.
+    keep_traces : also return board, heading and track film at each whole foot;
+    engine : 'cpu', 'gpu' (a graphics card, see `card`) or 'auto': the card if there is one and the
+    shots are many. None: what the environment's LANESIM_ENGINE says, else 'auto'.
 
     Raises
     ------
     InputError
-        for no shots or a value that is not a finite number.
+        for no shots, a value that is not a finite number, or a card asked for and not there.
     """
     shots, paps, pars, film, pins = (_plain(a) for a in (shots, paps, pars, film, pins))
     which = _plain(which, np.int64)
@@ -64,6 +71,9 @@ def run(
             raise InputError(f"a {name} is not a finite number; every one must be")
     rows = np.empty((len(shots), k.R_COUNT))
     traces = np.empty((len(shots) if keep_traces else 0, k.TRACE_FEET, k.T_COUNT))
+    if _on_card(engine, len(shots)):
+        card.run(shots, which, paps, pars, film, pins, rows, traces)
+        return BatchRows(rows, traces)
     throw_chunk = batch_kernel()
 
     def follow(first: int) -> None:
@@ -82,3 +92,12 @@ def run(
         finally:
             pool.shutdown(cancel_futures=True)
     return BatchRows(rows, traces)
+
+
+def _on_card(engine: str | None, shots: int) -> bool:
+    """Whether the card is to do it; only many shots are worth asking for one."""
+    chosen = engine or os.environ.get("LANESIM_ENGINE") or "auto"
+    if chosen not in ENGINES:
+        raise InputError(f"engine is '{chosen}'; accepted: {', '.join(ENGINES)}")
+    return chosen == "gpu" or (
+        chosen == "auto" and shots >= CARD_FROM_SHOTS and card.why_not() == "")

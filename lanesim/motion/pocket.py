@@ -19,12 +19,15 @@ HEAD_ON_BOARD = 20.0
 BEST_BOARD = 17.5  # read: governing-body engineer, at about 6 degrees
 EDGES = (LIGHT_TO_BOARD, HIGH_FROM_BOARD, HEAD_ON_BOARD)
 
+STOPPED = "stopped"  # a whole path alone tells it from a ball that passed; counted as missed
+
 OUTCOME_WORDS = {
     "pocket": "in the pocket (head pin hit between boards 16 and 19)",
     "high": "high on the head pin (board 19 to 20)",
     "light": "light on the head pin (board 16 or less)",
     "opposite": "on the far side of the head pin (beyond board 20)",
     "missed": "past the head pin",
+    STOPPED: "stopped before the pins",
     "gutter": "in the gutter",
 }
 

@@ -56,6 +56,21 @@ class ReferencePath:
         """The 12 numbers at the end."""
         return self.segments[-1].states[:, -1]
 
+    def time_at(self, x: float) -> float:
+        """Time [s] at which the ball last passed x [m]; clipped to the path's ends."""
+        low, high = 0.0, self.final_time
+        for segment in self.segments:
+            if segment.states[0, -1] >= x:
+                low, high = float(segment.t[0]), float(segment.t[-1])
+                break
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            if self.state_at(middle)[0] < x:
+                low = middle
+            else:
+                high = middle
+        return high
+
     def state_at(self, t: float) -> np.ndarray:
         """The 12 numbers at time t [s]; clipped to the path's ends."""
         for segment in self.segments:
@@ -99,16 +114,18 @@ def integrate(
     Parameters
     ----------
     state : (12,) release state; film : (60, 39) cell film [m]; par : (P_COUNT,) parameters;
-    pins : (n, 2) pin axes [m]; rtol : relative tolerance, the absolute one scaled per component.
+    pins : (n, 2) pin axes [m]; rtol : relative tolerance, the absolute one scaled per component;
+    coarser than 1e-7 it is no longer sure that the end of slip is seen.
     """
     atol = np.array(
         [1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-2, 1e-2, 1e-2, 1e-2, 1e-8]
     ) * max(rtol, 1e-12) * 10
     places = _place_events(film, par, pins)
     rack_x = par[k.P_PINS_X] - par[k.P_PIN_REACH] - _BEFORE_PINS_M
+    loft = par[k.P_LOFT]
     regime = SLIDE
     pivot = 0.0
-    if np.hypot(*k.slip_velocity(state, par)) <= k.SLIP_END:
+    if state[0] >= loft and np.hypot(*k.slip_velocity(state, par)) <= k.SLIP_END:
         regime, state, pivot = _start_roll(state, film, par)
     t = 0.0
     segments: list[Segment] = []
@@ -117,6 +134,9 @@ def integrate(
     pin = -1
     for _ in range(_MAX_SEGMENTS):
         function, switches = _regime_problem(regime, pivot, film, par)
+        in_the_air = state[0] < loft
+        if in_the_air:
+            switches = [_terminal(lambda t, s: s[0] - loft, 1.0)]
         before_rack = len(pins) > 0 and state[0] < rack_x - 1e-9
         if before_rack:
             switches = [*switches, _terminal(lambda t, s: s[0] - rack_x, 1.0)]
@@ -141,6 +161,11 @@ def integrate(
             break
         if before_rack and first == len(places) + len(switches) - 1:
             state[0] = max(state[0], rack_x)  # same regime, shorter steps among the pins
+            continue
+        if in_the_air:
+            state[0] = max(state[0], loft)
+            if np.hypot(*k.slip_velocity(state, par)) <= k.SLIP_END:
+                regime, state, pivot = _start_roll(state, film, par)
             continue
         regime, state, pivot = _switch(regime, pivot, first - len(places), state, film, par)
     return ReferencePath(tuple(segments), end, pin, evaluations)
@@ -226,8 +251,8 @@ def break_loose(state, pivot, film, par):
     an impulse at the contact would, so that K stays, and energy to the square of the nudge.
     """
     r = k.roll_rates(*state, pivot, film, par)
-    need = np.hypot(r[2], r[3])
-    velocity = np.array([r[0], r[1]]) - k.RESLIDE_SLIP * np.array([r[2], r[3]]) / need
+    force = np.array([-r[5], r[4]])  # R F, from the rate of the angular momentum
+    velocity = np.array([r[0], r[1]]) - k.RESLIDE_SLIP * force / np.hypot(*force)
     kx = state[4] - par[k.P_MASS] * par[k.P_RADIUS] * state[3]
     ky = state[5] + par[k.P_MASS] * par[k.P_RADIUS] * state[2]
     momentum = np.array([

@@ -19,14 +19,16 @@ from ..errors import InputError, check_kind
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.geometry import BALL_RADIUS_M, BOARD_M
 from ..lane.pattern import OilPattern
+from ..lane.surface import Lane
 from ..player import Release, check_hand
 from ..results import Result, Story
 from ..units import FOOT_M, INCH_M, MICRON_M, MPH_MS, RPM_RADS
 from . import batch, reference, setup
 from . import kernels as k
-from .pocket import OUTCOME_WORDS, OUTCOMES, classify
+from .pocket import OUTCOME_WORDS, OUTCOMES, STOPPED, classify
 
 _SAMPLE_S = 0.01
+HOOK_FROM_DEG = 1.0  # a path that turns by less goes straight: no hook and no roll is claimed
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(6)
 
 CURVES = (
@@ -58,10 +60,16 @@ class Trajectory(Result):
     regime : 0 sliding, 1 rolling.
     axis_body : (n, 3) rotation axis in the body frame (pin axis, intermediate, mass bias).
     contact_body : (n, 3) unit vector from the ball's centre to the lane contact, body frame.
-    hook_ft, roll_ft : where hook and roll start [ft]; roll_ft NaN if slip never ended.
+    hook_ft, roll_ft : where hook and roll start [ft]; roll_ft NaN if slip never ended, both NaN
+        for a path that turns by less than 1 degree in all.
     breakpoint_board, breakpoint_ft : outermost point.
-    entry_board, entry_angle_deg, entry_speed_mph, entry_slip_ms, entry_rev_rpm : state at first
-        contact with a pin; NaN without one.
+    entry_board, entry_speed_mph, entry_slip_ms, entry_rev_rpm : state at first contact with a pin;
+        NaN without one.
+    entry_angle_deg, entry_swing_deg : the heading's mean over the ball's last whole turn before a
+        pin, and how far it swings to either side within that turn: half its range. A rolling
+        ball that is not the same all round swings once or twice a turn. NaN without a pin.
+    oil_rings, oil_flare_in : rings of oil that can be seen on the ball, that is turns up to the
+        end of the oil (the last foot with any), and the arc that they spread over [in].
     time_s, outcome, friction_work_j, first_pin (number of the pin touched first, 0 if none).
     oil : the pattern, to draw the path on; None if it is not known.
     """
@@ -94,9 +102,12 @@ class Trajectory(Result):
     breakpoint_ft: float
     entry_board: float
     entry_angle_deg: float
+    entry_swing_deg: float
     entry_speed_mph: float
     entry_slip_ms: float
     entry_rev_rpm: float
+    oil_rings: float
+    oil_flare_in: float
     time_s: float
     outcome: str
     first_pin: int
@@ -113,16 +124,19 @@ class Trajectory(Result):
         """The story of the shot as (what, value with its unit)."""
         rolls = f"{self.roll_ft:.1f} ft" if math.isfinite(self.roll_ft) else (
             "never: it still slips at the end")
-        facts = [
-            ("hook begins", f"{self.hook_ft:.1f} ft (a tenth of the whole turn done)"),
-            ("roll begins", rolls),
-            ("breakpoint", f"board {self.breakpoint_board:.1f} at {self.breakpoint_ft:.1f} ft"),
-        ]
+        facts = [("hook", "none: the path turns by less than a degree")]
+        if math.isfinite(self.hook_ft):
+            facts = [("hook begins", f"{self.hook_ft:.1f} ft (a tenth of the whole turn done)"),
+                     ("roll begins", rolls)]
+        facts.append(
+            ("breakpoint", f"board {self.breakpoint_board:.1f} at {self.breakpoint_ft:.1f} ft"))
         if self.first_pin:
             facts += [
                 ("entry", f"board {self.entry_board:.1f} at {self.entry_angle_deg:.1f} deg, "
                           f"{self.entry_speed_mph:.1f} mph, {self.entry_rev_rpm:.0f} rpm, "
                           f"slip {self.entry_slip_ms:.1f} m/s"),
+                ("entry angle", "mean over the ball's last turn; it swings by "
+                                f"{self.entry_swing_deg:.1f} deg either way within it"),
                 ("first pin", str(self.first_pin)),
             ]
         return [
@@ -133,7 +147,8 @@ class Trajectory(Result):
             ("rotation", f"{whole(self.rotation_deg[0])} to {whole(self.rotation_deg[-1])} deg"),
             ("tilt", f"{whole(self.tilt_deg[0])} to {whole(self.tilt_deg[-1])} deg"),
             ("revolutions", f"{self.revolutions[-1]:.1f}"),
-            ("track flare", f"{self.flare_in[-1]:.2f} in"),
+            ("track flare", f"{self.flare_in[-1]:.2f} in in all; {self.oil_rings:.0f} rings of oil "
+                            f"over {self.oil_flare_in:.2f} in, up to the end of the oil"),
             ("friction work", f"{self.friction_work_j:.0f} J"),
         ]
 
@@ -167,6 +182,7 @@ def throw(
     pattern: OilPattern,
     *,
     friction: FrictionModel = DEFAULT_FRICTION,
+    lane: Lane | None = None,
     rtol: float = 1e-8,
 ) -> Trajectory:
     """Follow one ball with the reference integrator.
@@ -175,20 +191,28 @@ def throw(
     ----------
     ball, release, pattern : what is thrown, how, and on what.
     friction : lane and lubrication parameters (assumed defaults).
+    lane : how the lane lies and how warm it is, seen from the foul line; None: as `friction` says.
     rtol : relative tolerance of solve_ivp.
     """
     for name, given, kind in (("ball", ball, Ball), ("release", release, Release),
                               ("pattern", pattern, OilPattern)):
         check_kind(name, given, kind)
+    friction = _on_lane(friction, lane, release.hand)
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp, friction=friction)
     film = pattern.film_m(release.hand)
-    shot = setup.shot_matrix(release.row())[0]
+    shot = setup.shot_matrix(release.lofted_row())[0]
+    par[k.P_LOFT] = shot[7]
     state = setup.release_vector(shot, ball.inertia.pap_array, par)
     path = reference.integrate(state, film, par, setup.pin_array(), rtol=rtol)
     shot_ = trajectory_from_path(
         path, film, par, ball=ball.name, pattern=pattern.name, release=release
     )
     return replace(shot_, oil=pattern)
+
+
+def _on_lane(friction: FrictionModel, lane: Lane | None, hand: str) -> FrictionModel:
+    """The model on a lane that is given as it lies, seen from a player's ball-arm side."""
+    return friction if lane is None else replace(friction, lane=lane.seen_from(hand))
 
 
 def trajectory_from_path(
@@ -219,14 +243,22 @@ def trajectory_from_path(
     spin = np.sqrt(wx**2 + wy**2 + wz**2)
     forward = wx * np.cos(heading) + wy * np.sin(heading)
     across = -wx * np.sin(heading) + wy * np.cos(heading)
-    hook_ft = _first_crossing(heading - heading[0], 0.1 * (heading[-1] - heading[0]), x) / FOOT_M
-    rolled = np.flatnonzero(regime == reference.ROLL)
+    nan = float("nan")
+    entry, swing = _last_turn(path, float(speed[-1] / max(spin[-1], 1e-9)))
+    hooks = abs(entry - math.degrees(heading[0])) >= HOOK_FROM_DEG
+    hook_ft = nan
+    if hooks:
+        whole = heading[-1] - heading[0]
+        hook_ft = _first_crossing(heading - heading[0], 0.1 * whole, x) / FOOT_M
+    rolled = np.flatnonzero(regime == reference.ROLL) if hooks else []
+    flare_in = _running(axis_speed * BALL_RADIUS_M / INCH_M, t)
+    revolutions = _running(spin / (2 * math.pi), t)
+    oil_end = setup.end_of_oil_m(film)
     low = int(np.argmin(y))
     low_x, low_y = _outermost(path, t, low)
     touched = path.end == k.END_PIN
     board = y[-1] / BOARD_M + 0.5
     code = int(classify(np.array([path.end]), np.array([path.pin]), np.array([board]))[0])
-    nan = float("nan")
     return Trajectory(
         ball=ball,
         pattern=pattern,
@@ -244,8 +276,8 @@ def trajectory_from_path(
         tilt_deg=np.degrees(np.arcsin(np.clip(wz / np.maximum(spin, 1e-9), -1, 1))),
         film_um=film_here / MICRON_M,
         track_film_um=h_track / MICRON_M,
-        flare_in=_running(axis_speed * BALL_RADIUS_M / INCH_M, t),
-        revolutions=_running(spin / (2 * math.pi), t),
+        flare_in=flare_in,
+        revolutions=revolutions,
         work_j=work,
         regime=regime.astype(int),
         axis_body=np.array(vectors[:3]).T,
@@ -255,20 +287,38 @@ def trajectory_from_path(
         breakpoint_board=low_y / BOARD_M + 0.5,
         breakpoint_ft=low_x / FOOT_M,
         entry_board=float(board) if touched else nan,
-        entry_angle_deg=float(np.degrees(heading[-1])) if touched else nan,
+        entry_angle_deg=entry if touched else nan,
+        entry_swing_deg=swing if touched else nan,
         entry_speed_mph=float(speed[-1] / MPH_MS) if touched else nan,
         entry_slip_ms=float(slip[-1]) if touched else nan,
         entry_rev_rpm=float(spin[-1] / RPM_RADS) if touched else nan,
         time_s=float(t[-1]),
-        outcome=OUTCOMES[code],
+        oil_rings=float(np.interp(oil_end, x, revolutions)),
+        oil_flare_in=float(np.interp(oil_end, x, flare_in)),
+        outcome=STOPPED if path.end == k.END_FAILED else OUTCOMES[code],
         first_pin=path.pin + 1,
         friction_work_j=float(work[-1]),
     )
 
 
+def _last_turn(path: reference.ReferencePath, way_per_radian: float) -> tuple[float, float]:
+    """Mean heading over the last turn and half of its range within it [deg].
+
+    The mean is the direction from where the ball was one turn's way before the end to the end.
+    """
+    end = path.final_state
+    length = min(2.0 * math.pi * way_per_radian, end[0])
+    start = path.time_at(end[0] - length)
+    before = path.state_at(start)
+    mean = math.degrees(math.atan2(end[1] - before[1], end[0] - before[0]))
+    states = [path.state_at(t) for t in np.linspace(start, path.final_time, 61)]
+    headings = np.degrees([math.atan2(s[3], s[2]) for s in states])
+    return mean, 0.5 * float(np.ptp(headings))
+
+
 _RELEASE_SHOWN = (
     "speed_mph", "rev_rpm", "rotation_deg", "tilt_deg", "laydown_board", "launch_angle_deg",
-    "phase_deg",
+    "phase_deg", "loft_ft",
 )
 
 
@@ -348,7 +398,9 @@ class ShotTable:
     """Many shots of one or more balls on one pattern: arrays of length n in trade units.
 
     outcome : (n,) codes, indices into pocket.OUTCOMES. entry_* : at first contact with a pin, NaN
-    without one. path_board, track_film_um : (n, 61) at whole feet, NaN beyond the end, or None.
+    without one; entry_angle_deg is the mean over the ball's last turn, as in `Trajectory` (its
+    swing within the turn is not resolved here). hook_ft, roll_ft, oil_* : as there.
+    path_board, track_film_um : (n, 61) at whole feet, NaN beyond the end, or None.
     end_ft, end_board : (n,) where each shot ended (pin, gutter, pit). The player's boards.
     """
 
@@ -370,6 +422,8 @@ class ShotTable:
     track_film_um: np.ndarray | None = None
     end_ft: np.ndarray | None = None
     end_board: np.ndarray | None = None
+    oil_rings: np.ndarray | None = None
+    oil_flare_in: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.outcome)
@@ -387,6 +441,7 @@ def throw_many(
     hand: str = "right",
     which: np.ndarray | None = None,
     friction: FrictionModel = DEFAULT_FRICTION,
+    lane: Lane | None = None,
     keep_paths: bool = False,
 ) -> ShotTable:
     """Follow many releases with the batch engine.
@@ -394,10 +449,12 @@ def throw_many(
     Parameters
     ----------
     ball : one ball, or several with `which` naming each shot's.
-    releases : (n, 7) in release.RELEASE_COLUMNS, the player's boards.
+    releases : (n, 7) in player.RELEASE_COLUMNS, the player's boards, or (n, 8) with the loft [ft].
     which : (n,) indices into the balls; default all 0.
+    lane : as in `throw`.
     keep_paths : also return board and track film at each whole foot.
     """
+    friction = _on_lane(friction, lane, check_hand(hand))
     balls = [ball] if isinstance(ball, Ball) else list(ball)
     pars = np.array([
         setup.parameter_vector(b, viscosity_cp=pattern.viscosity_cp, friction=friction)
@@ -405,7 +462,7 @@ def throw_many(
     ])
     return throw_parameters(
         np.array([b.inertia.pap_body for b in balls]), pars, releases,
-        pattern.film_m(check_hand(hand)), which=which, keep_paths=keep_paths,
+        pattern.film_m(hand), which=which, keep_paths=keep_paths,
     )
 
 
@@ -423,8 +480,8 @@ def throw_parameters(
     `film` (60, 39) [m] is in the player's board order. For studies that vary parameters directly.
     """
     releases = np.atleast_2d(np.asarray(releases, dtype=float))
-    if releases.shape[1] != 7:
-        raise InputError(f"releases have {releases.shape[1]} columns; accepted: 7")
+    if releases.shape[1] not in {7, 8}:
+        raise InputError(f"releases have {releases.shape[1]} columns; accepted: 7, or 8 with loft")
     index = np.zeros(len(releases), dtype=np.int64) if which is None else np.asarray(which)
     result = batch.run(
         setup.shot_matrix(releases), index, paps, pars, film, setup.pin_array(),
@@ -448,20 +505,23 @@ def shot_table(result: batch.BatchRows, pars: np.ndarray, which: np.ndarray) -> 
         return np.where(touched, values, np.nan)
 
     traces = result.traces
+    hooks = np.abs(np.degrees(rows[:, k.R_TURNED])) >= HOOK_FROM_DEG
     return ShotTable(
         outcome=classify(end, rows[:, k.R_PIN].astype(int), board),
         entry_board=at_pin(board),
-        entry_angle_deg=at_pin(np.degrees(np.arctan2(vy, vx))),
+        entry_angle_deg=at_pin(np.degrees(rows[:, k.R_HEADING])),
         entry_speed_mph=at_pin(np.hypot(vx, vy) / MPH_MS),
         entry_rev_rpm=at_pin(spin / RPM_RADS),
         entry_slip_ms=at_pin(slip),
         time_s=rows[:, k.R_TIME],
         breakpoint_board=rows[:, k.R_BREAK_Y] / BOARD_M + 0.5,
         breakpoint_ft=rows[:, k.R_BREAK_X] / FOOT_M,
-        hook_ft=rows[:, k.R_HOOK_X] / FOOT_M,
-        roll_ft=rows[:, k.R_ROLL_X] / FOOT_M,
+        hook_ft=np.where(hooks, rows[:, k.R_HOOK_X] / FOOT_M, np.nan),
+        roll_ft=np.where(hooks, rows[:, k.R_ROLL_X] / FOOT_M, np.nan),
         revolutions=rows[:, k.R_TURNS],
         flare_in=rows[:, k.R_FLARE] / INCH_M,
+        oil_rings=rows[:, k.R_OIL_TURNS],
+        oil_flare_in=rows[:, k.R_OIL_FLARE] / INCH_M,
         track_film_end_um=rows[:, k.R_TRACK_FILM] / MICRON_M,
         path_board=traces[:, :, k.T_Y] / BOARD_M + 0.5 if len(traces) else None,
         track_film_um=traces[:, :, k.T_FILM] / MICRON_M if len(traces) else None,

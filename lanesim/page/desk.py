@@ -13,7 +13,9 @@ from typing import Any, TypeVar
 
 from . import live
 from .folder import Folder
+from .jobs import Jobs
 from .nouns import Nouns
+from .results import Results
 from .wire import Shot, encode
 
 T = TypeVar("T")
@@ -23,7 +25,7 @@ _WAITING_NEWS = 200  # news kept for a window that does not read; it is sent awa
 # The shot that a page without an address starts with: the commands' own defaults,
 # with the board at the arrows that their launch angle goes over.
 FIRST_SHOT = Shot(ball="strong-solid", pattern="medium-42", speed_mph=18.6, rev_rpm=436.0,
-                  rotation_deg=45.0, tilt_deg=15.0, laydown_board=24.0, target_board=17.3)
+                  rotation_deg=45.0, tilt_deg=15.0, laydown_board=24.0, target_board=17.4)
 
 
 class News:
@@ -85,6 +87,8 @@ class Desk:
         self.folder = folder
         self.nouns = Nouns(folder)
         self.news = News()
+        self.results = Results(folder)
+        self.jobs = Jobs(self.results, self.news.tell)
         self.ready = False
         self.problem = ""
         # One thread each: shots come one after the other, and what follows the hand never waits
@@ -128,6 +132,7 @@ class Desk:
     def close(self) -> None:
         """Let everything go; nothing half-written stays, for files are moved into place."""
         self.news.end()
+        self.jobs.close()
         for pool in (self._quick, self._full):
             pool.shutdown(wait=False, cancel_futures=True)
         self._files.shutdown(wait=True)

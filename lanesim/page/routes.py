@@ -13,15 +13,17 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import msgspec
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 from starlette.routing import Route
 
 from ..errors import InputError
-from . import live, start
+from . import forms, live, spares, start, studies
 from .desk import Desk
-from .guard import TOO_LARGE, TooLarge
+from .guard import DOCUMENT_POLICY, TOO_LARGE, TooLarge
+from .schema import schema
 from .wire import Asked, Shot, decode, encode
 
 STATIC = Path(__file__).parent / "static"
@@ -68,20 +70,20 @@ def guarded(handler: Handler) -> Handler:
     return careful
 
 
-class PatternAsked(Asked, frozen=True):
+class PatternAsked(Asked, frozen=True, kw_only=True):
     """Which pattern, and on which fit's basis."""
 
     pattern: str
     fitted: str = ""
 
 
-class FileAsked(Asked, frozen=True):
+class FileAsked(Asked, frozen=True, kw_only=True):
     """One file of the folder by name."""
 
     name: str
 
 
-class FileWritten(Asked, frozen=True):
+class FileWritten(Asked, frozen=True, kw_only=True):
     """A file to write into the folder."""
 
     name: str
@@ -89,12 +91,28 @@ class FileWritten(Asked, frozen=True):
     over: bool = False
 
 
+class JobAsked(Asked, frozen=True, kw_only=True):
+    """Which job."""
+
+    id: str
+
+
+class StudyAsked(Asked, frozen=True, kw_only=True):
+    """A question to a study; start false: only look whether it is answered or on its way."""
+
+    asked: msgspec.Raw
+    start: bool = True
+
+
 def application(desk: Desk) -> Starlette:
     """All routes over one desk."""
+
+    taken: dict[str, type[Any]] = {}
 
     def posted(path: str, kind: type[Any], pool: Callable[..., Awaitable[Any]],
                work: Callable[[Any], Any]) -> Route:
         """A route that takes a struct and gives what `work` makes of it."""
+        taken[path] = kind
 
         @guarded
         async def handler(request: Request) -> Response:
@@ -107,14 +125,46 @@ def application(desk: Desk) -> Starlette:
     async def at_start(_: Request) -> Response:
         return answer(await desk.files(lambda: start.everything(desk)))
 
+    async def described(_: Request) -> Response:
+        return answer(schema(taken))
+
     async def news(_: Request) -> Response:
-        return StreamingResponse(desk.news.stream([("ready", desk.standing())]),
+        first = [("ready", desk.standing()), ("jobs", desk.jobs.list())]
+        return StreamingResponse(desk.news.stream(first),
                                  media_type="text/event-stream")
 
-    def write(asked: FileWritten) -> Any:
-        entry = desk.folder.write(asked.name, asked.text, over=asked.over)
-        desk.news.tell("files", start.files(desk))
-        return entry
+    def with_news(work: Callable[[Any], Any]) -> Callable[[Any], Any]:
+        """What `work` does, and every window told what lies in the folder then."""
+
+        def done(asked: Any) -> Any:
+            found = work(asked)
+            desk.news.tell("files", start.files(desk))
+            return found
+
+        return done
+
+    @guarded
+    async def ask(request: Request) -> Response:
+        name = request.path_params["name"]
+        study = studies.study_named(name)
+        given = decode(await request.body(), StudyAsked)
+        asked = decode(bytes(given.asked), study.asks)
+        return answer(await desk.files(lambda: desk.jobs.ask(
+            name, asked, start=given.start, lane=study.lane)))
+
+    def kept(ending: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
+        """A route that gives a kept file of a result: a document that runs nothing."""
+
+        async def handler(request: Request) -> Response:
+            number = request.path_params.get("number")
+            tail = ending if number is None else f"-{number}{ending}"
+            path = desk.results.path(request.path_params["key"], tail)
+            if path is None:
+                return error_answer("this result is not kept any more", 404)
+            return Response(path.read_bytes(), media_type=kind,
+                            headers={"content-security-policy": DOCUMENT_POLICY})
+
+        return handler
 
     @asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
@@ -130,15 +180,32 @@ def application(desk: Desk) -> Starlette:
     return Starlette(lifespan=life, exception_handlers={TooLarge: too_large}, routes=[
         Route("/", page, methods=["GET"]),
         Route("/static/{name}", static, methods=["GET"]),
+        Route("/api", described, methods=["GET"]),
         Route("/api/start", at_start, methods=["GET"]),
         Route("/api/news", news, methods=["GET"]),
         posted("/api/quick", Shot, desk.quick, lambda a: live.quick(desk.nouns, a)),
         posted("/api/shot", Shot, desk.full, lambda a: live.full(desk.nouns, a)),
         posted("/api/pattern", PatternAsked, desk.files,
                lambda a: live.pattern_view(desk.nouns, a.pattern, a.fitted)),
+        posted("/api/corridor", studies.CorridorAsked, desk.quick,
+               lambda a: studies.corridor(a, desk.nouns)),
+        posted("/api/spares", spares.SparesAsked, desk.full,
+               lambda a: spares.spare(a, desk.nouns)),
+        Route("/api/study/{name}", ask, methods=["POST"]),
+        posted("/api/stop", JobAsked, desk.files, lambda a: desk.jobs.stop(a.id)),
+        Route("/api/result/{key}", kept(".json", "application/json"), methods=["GET"]),
+        Route("/api/picture/{key}/{number:int}", kept(".svg", "image/svg+xml"), methods=["GET"]),
+        Route("/api/report/{key}", kept(".html", "text/html"), methods=["GET"]),
         posted("/api/file/read", FileAsked, desk.files,
                lambda a: {"name": a.name, "text": desk.folder.text(a.name)}),
-        posted("/api/file/write", FileWritten, desk.files, write),
+        posted("/api/file/write", FileWritten, desk.files, with_news(
+            lambda a: desk.folder.write(a.name, a.text, over=a.over))),
+        posted("/api/form/read", forms.FormAsked, desk.files,
+               lambda a: forms.read(desk.folder, a)),
+        posted("/api/form/write", forms.FormWritten, desk.files, with_news(
+            lambda a: forms.write(desk.folder, a))),
+        posted("/api/example", Asked, desk.files, with_news(
+            lambda _: forms.copy_example(desk.folder))),
     ])
 
 

@@ -15,13 +15,14 @@ KEPT_SHOTS = 8  # shots side by side: more colours and markers are not told apar
 def everything(desk: Desk) -> dict[str, Any]:
     """All of it in one answer."""
     from .. import __version__
+    from ..studies.standing import ARROW_BOARDS
     from .desk import FIRST_SHOT
 
     return {
         "version": __version__, "folder": desk.folder.root.name, **desk.standing(),
         "shot": FIRST_SHOT, "level": "200", "balls": balls(), "patterns": patterns(),
         "levels": levels(), "lane": lane(), "limits": limits(), "series": series(),
-        "scale": scales(), "files": files(desk),
+        "scale": scales(), "map_arrows": ARROW_BOARDS, "files": files(desk),
     }
 
 
@@ -86,7 +87,7 @@ def series() -> list[dict[str, Any]]:
     from ..figures.style import series_marker, series_style
 
     found = []
-    for n in range(KEPT_SHOTS):
+    for n in range(KEPT_SHOTS + 1):  # and the one on the lane
         style = series_style(n)
         dash = style["linestyle"]
         found.append({"color": style["color"], "marker": series_marker(n),

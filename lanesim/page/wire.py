@@ -22,7 +22,7 @@ class Asked(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=Tru
     """Base of all requests."""
 
 
-class Shot(Asked, frozen=True):
+class Shot(Asked, frozen=True, kw_only=True):
     """One shot. Boards are the player's; the target is a board at the arrows.
 
     ball, pattern : a shipped name, or FILE.toml:NAME and FILE.oil in the folder. finish, layout:
@@ -43,7 +43,7 @@ class Shot(Asked, frozen=True):
     fitted: str = ""
 
 
-class Spreading(Shot, frozen=True):
+class Spreading(Shot, frozen=True, kw_only=True):
     """A shot and how the player repeats it: an assumed level, or a player file's own spread."""
 
     level: str = "200"

@@ -333,8 +333,9 @@ def strike_nodes(mean: float, scatter: float, count: int = 12) -> tuple[np.ndarr
     if scatter <= 0.0 or not 0.0 < mean < 1.0:
         return np.array([mean]), np.ones(1)
     if scatter**2 >= 0.95 * mean * (1.0 - mean):
-        raise InputError(f"a strike rate of {mean:.2f} cannot scatter by {scatter:.2f} from game to "
-                         f"game; accepted: less than {np.sqrt(0.95 * mean * (1 - mean)):.2f}")
+        most = np.sqrt(0.95 * mean * (1.0 - mean))
+        raise InputError(f"a strike rate of {mean:.2f} cannot scatter by {scatter:.2f} from game "
+                         f"to game; accepted: less than {most:.2f}")
     from scipy.special import roots_jacobi
 
     total = mean * (1.0 - mean) / scatter**2 - 1.0

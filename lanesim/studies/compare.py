@@ -8,6 +8,8 @@ this line may be the best from its own (`lanesim.odds`).
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any, ClassVar
@@ -29,6 +31,7 @@ from ..progress import Progress, silent
 from ..results import Result, Story
 from ..stats import Difference
 from .odds import BallOdds, difference, has_carry_table, with_pins
+from .settings import Axis, changed_ball, changed_pattern
 
 MAX_VARIANTS = 200
 DEFAULT_SHOTS = SHOTS["compare"][0]
@@ -207,18 +210,25 @@ def make_variants(
     patterns: Sequence[OilPattern],
     layouts: Sequence[Layout | str] = (),
     finishes: Sequence[tuple[float, bool]] = (),
+    over: Sequence[Axis] = (),
 ) -> list[Compared]:
     """Every ball with every layout and finish (none given: its own) on every pattern.
 
     A label names only what differs. layouts : also as words ("pin 4 1/2"), whose left-out parts
-    stay the ball's own. finishes : (grit, polished) pairs.
+    stay the ball's own. finishes : (grit, polished) pairs. over : further settings of ball or
+    oil (settings.SETTINGS), every combination of their values.
 
     Raises
     ------
     InputError
         for two variants that are the same, fewer than two, or more than MAX_VARIANTS.
     """
+    for axis in over:
+        if axis.setting.of == "release":
+            raise InputError(f"{axis.setting.name} is of the release, and one release is thrown; "
+                             "'lanesim sweep' varies it")
     count = len(balls) * len(patterns) * max(1, len(layouts)) * max(1, len(finishes))
+    count *= math.prod(len(axis.values) for axis in over)
     if count > MAX_VARIANTS:
         raise InputError(f"{count} combinations to compare; accepted: 2 to {MAX_VARIANTS}")
     out: list[Compared] = []
@@ -229,7 +239,9 @@ def make_variants(
                        if len({getattr(one, f.name) for one in drilled}) > 1)
         for layout in drilled or (None,):
             for finish in finishes or (None,):
-                for pattern in patterns:
+                for pattern, combined in itertools.product(
+                    patterns, itertools.product(*(axis.values for axis in over))
+                ):
                     words = [ball.name] if len(balls) > 1 else []
                     made = ball
                     if layout is not None:
@@ -239,15 +251,26 @@ def make_variants(
                         made = made.with_finish(*finish)
                         words += [made.cover.finish] if len(finishes) > 1 else []
                     words += [pattern.name] if len(patterns) > 1 else []
-                    out.append(Compared(", ".join(words) or ball.name, made, pattern))
+                    changes = list(zip((axis.setting for axis in over), combined, strict=True))
+                    for axis, (setting, value) in zip(over, changes, strict=True):
+                        made = changed_ball(made, setting, value)
+                        words += [_said(axis, value)] if len(axis.values) > 1 else []
+                    out.append(Compared(", ".join(words) or ball.name, made,
+                                        changed_pattern(pattern, changes)))
     if len(out) < 2:
-        raise InputError("nothing to compare: give at least two balls, layouts, finishes or "
-                         "patterns")
+        raise InputError("nothing to compare: give at least two balls, layouts, finishes, "
+                         "patterns or values of a setting")
     labels = [v.label for v in out]
     for label in labels:
         if labels.count(label) > 1:
             raise InputError(f"'{label}' is given twice; each must differ from the others")
     return out
+
+
+def _said(axis: Axis, value: Any) -> str:
+    """A value of a setting in a label, like 'RG 2.5 in'."""
+    label = axis.labels[axis.values.index(value)]
+    return label if axis.by_name else f"{axis.setting.title} {label} {axis.setting.unit}"
 
 
 def compare(

@@ -171,7 +171,7 @@ def odds(
         raise InputError(f"lines is '{lines}'; accepted: {', '.join(LINES)}")
     if pins is None:
         pins = has_carry_table()
-    settings = {"seed": seed, "friction": friction, "aim": aim, "film": film}
+    settings: dict[str, Any] = {"seed": seed, "friction": friction, "aim": aim, "film": film}
     shots = check_shots(shots, least=2)
     results: list[LineResult] = []
     searched = {"own": list(balls), "first": list(balls[:1]), "given": []}[lines]

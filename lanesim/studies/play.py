@@ -250,6 +250,7 @@ def usual_path(
     """Board at whole feet (61,) of the entrant's release without spread, in his own count."""
     table = throw_many(entrant.ball, line[None], pattern, hand=entrant.player.release.hand,
                        friction=friction, keep_paths=True)
+    assert table.path_board is not None  # asked for
     path = table.path_board[0]
     last = int(np.flatnonzero(np.isfinite(path))[-1])
     return np.where(np.arange(len(path)) <= last, path, path[last])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any, ClassVar
@@ -11,47 +11,23 @@ from typing import Any, ClassVar
 import numpy as np
 
 from ..equipment.ball import Ball
-from ..equipment.cover import parse_finish
-from ..errors import InputError, check_kind, nearest_name
+from ..errors import InputError
 from ..files import csv_text
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..lines.throwing import check_nouns
 from ..motion.pocket import OUTCOMES
-from ..motion.trajectory import ShotTable, throw_many
+from ..motion.trajectory import throw_many
 from ..player import RELEASE_COLUMNS, Release
 from ..progress import Progress, silent
 from ..results import Result, Story
+from .settings import MAX_POINTS, SETTINGS, Axis, Setting, changed_ball, changed_pattern, parse_axis
 
-MAX_POINTS = 200_000
+__all__ = ["MEASURES", "SETTINGS", "Axis", "Grid", "Setting", "Sweep", "check_grid", "parse_axis",
+           "sweep"]
+
 _CHUNK = 2048  # shots between two progress reports
 
-
-@dataclass(frozen=True)
-class Setting:
-    """Something a sweep can vary: its name in options, heading, unit, and what it belongs to."""
-
-    name: str
-    title: str
-    unit: str
-    field: str  # field of Release, or of Ball.layout, or 'finish'
-    of: str  # 'release', 'layout' or 'cover'
-
-
-SETTINGS: dict[str, Setting] = {
-    s.name: s
-    for s in (
-        Setting("speed", "ball speed", "mph", "speed_mph", "release"),
-        Setting("revs", "rev rate", "rpm", "rev_rpm", "release"),
-        Setting("rotation", "axis rotation", "deg", "rotation_deg", "release"),
-        Setting("tilt", "axis tilt", "deg", "tilt_deg", "release"),
-        Setting("laydown", "laydown", "board", "laydown_board", "release"),
-        Setting("angle", "launch angle", "deg", "launch_angle_deg", "release"),
-        Setting("pin", "pin to PAP", "in", "pin_to_pap_in", "layout"),
-        Setting("drilling", "drilling angle", "deg", "drilling_deg", "layout"),
-        Setting("finish", "finish", "grit", "finish", "cover"),
-    )
-}
 
 # What a sweep reports at each point: (column of ShotTable, heading, unit).
 MEASURES: dict[str, tuple[str, str]] = {
@@ -68,37 +44,6 @@ MEASURES: dict[str, tuple[str, str]] = {
     "flare_in": ("track flare", "in"),
     "time_s": ("time", "s"),
 }
-
-
-@dataclass(frozen=True)
-class Axis:
-    """One setting, by itself or by its name, and the values it takes.
-
-    Finishes are (grit, polished) pairs.
-    """
-
-    setting: Setting
-    values: tuple[Any, ...]
-
-    def __post_init__(self) -> None:
-        if isinstance(self.setting, str):
-            if self.setting not in SETTINGS:
-                raise nearest_name(self.setting, SETTINGS, "setting")
-            object.__setattr__(self, "setting", SETTINGS[self.setting])
-        check_kind("a sweep's setting", self.setting, Setting)
-        if isinstance(self.values, str) or not isinstance(self.values, Iterable):
-            raise InputError(f"the values of {self.setting.name} are {self.values!r}; accepted: a "
-                             "list of them")
-        object.__setattr__(self, "values", tuple(self.values))
-        if not self.values:
-            raise InputError(f"no value of {self.setting.name} to sweep over")
-
-    @property
-    def labels(self) -> tuple[str, ...]:
-        """The values as text."""
-        if self.setting.name == "finish":
-            return tuple("polish" if polished else f"{grit:g}" for grit, polished in self.values)
-        return tuple(f"{value:.6g}" for value in self.values)
 
 
 @dataclass(frozen=True, repr=False)
@@ -150,8 +95,8 @@ class Sweep(Result):
         """Axes and arrays, ready for JSON."""
         return {
             "ball": self.ball, "pattern": self.pattern, "release": self.release,
-            "axes": [{"name": a.setting.name, "unit": a.setting.unit, "values": list(a.labels)
-                      if a.setting.name == "finish" else list(a.values)} for a in self.axes],
+            "axes": [{"name": a.setting.name, "unit": a.setting.unit,
+                      "values": list(a.labels if a.by_name else a.values)} for a in self.axes],
             "counts": self.counts(),
             "outcome": np.array(OUTCOMES)[self.outcome],
             **self.values,
@@ -168,53 +113,6 @@ class Sweep(Result):
             for n, point in enumerate(product(*(a.labels for a in self.axes)))
         )
         return csv_text(header, rows)
-
-
-def parse_axis(text: str) -> Axis:
-    """Read NAME=LOW:HIGH:COUNT or NAME=VALUE,VALUE,...
-
-    Raises
-    ------
-    InputError
-        naming the part that is not understood and what is accepted.
-    """
-    name, equals, rest = (part.strip() for part in text.partition("="))
-    if not equals or not rest:
-        raise InputError(f"'{text}' is not understood; accepted: NAME=LOW:HIGH:COUNT, as in "
-                         "speed=16:20:9, or NAME=VALUE,VALUE,..., as in finish=500,2000,polish")
-    if name not in SETTINGS:
-        raise nearest_name(name, SETTINGS, "setting")
-    setting = SETTINGS[name]
-    if ":" in rest:
-        if name == "finish":
-            raise InputError("finish takes a list, as in finish=500,1000,2000,4000,polish")
-        try:
-            low, high, count = rest.split(":")
-            values: tuple[Any, ...] = tuple(
-                np.linspace(float(low), float(high), _count(count)).tolist())
-        except ValueError as error:
-            if isinstance(error, InputError):
-                raise
-            raise InputError(f"{name}={rest} is not understood; accepted: {name}=LOW:HIGH:COUNT"
-                             ) from None
-    elif name == "finish":
-        values = tuple(parse_finish(word) for word in rest.split(","))
-    else:
-        try:
-            values = tuple(float(word) for word in rest.split(","))
-        except ValueError:
-            raise InputError(f"{name}={rest} is not understood; accepted: numbers with commas "
-                             "between them") from None
-    if len(set(values)) < len(values):
-        raise InputError(f"{name}={rest} gives a value twice")
-    return Axis(setting, values)
-
-
-def _count(text: str) -> int:
-    count = int(text)
-    if not 2 <= count <= MAX_POINTS:
-        raise InputError(f"a count of {count} values; accepted: 2 to {MAX_POINTS}")
-    return count
 
 
 def sweep(
@@ -244,29 +142,51 @@ def sweep(
         more than MAX_POINTS points.
     """
     check_nouns([ball], release, pattern, None)
-    balls, ball_of, rows = check_grid(ball, release, axes, target)
-    total = len(rows)
-    tables = []
-    for start, stop in _chunks(total):
-        used, which = np.unique(ball_of[start:stop], return_inverse=True)
-        tables.append(throw_many([balls[k] for k in used], rows[start:stop], pattern,
-                                 hand=release.hand, which=which, friction=friction))
-        progress(stop, total)
+    grid = check_grid(ball, release, pattern, axes, target)
+    total = len(grid.rows)
+    columns = {name: np.empty(total) for name in (*MEASURES, "outcome")}
+    done = 0
+    for number, lane in enumerate(grid.patterns):
+        mine = np.flatnonzero(grid.pattern_of == number)
+        for start, stop in _chunks(len(mine)):
+            some = mine[start:stop]
+            used, which = np.unique(grid.ball_of[some], return_inverse=True)
+            table = throw_many([grid.balls[k] for k in used], grid.rows[some], lane,
+                               hand=release.hand, which=which, friction=friction)
+            for name, column in columns.items():
+                column[some] = getattr(table, name)
+            done += len(some)
+            progress(done, total)
     shape = tuple(len(axis.values) for axis in axes)
     return Sweep(
         ball.name, pattern.name, release, tuple(axes),
-        {name: _column(tables, name).reshape(shape) for name in MEASURES},
-        _column(tables, "outcome").reshape(shape).astype(int),
+        {name: columns[name].reshape(shape) for name in MEASURES},
+        columns["outcome"].reshape(shape).astype(int),
     )
+
+
+@dataclass(frozen=True)
+class Grid:
+    """The points of a grid in C order: rows (n, 7) of releases, and each point's ball and pattern.
+
+    balls, patterns : one for each combination of their settings; ball_of, pattern_of : (n,).
+    """
+
+    balls: list[Ball]
+    ball_of: np.ndarray
+    patterns: list[OilPattern]
+    pattern_of: np.ndarray
+    rows: np.ndarray
 
 
 def check_grid(
     ball: Ball,
     release: Release,
+    pattern: OilPattern,
     axes: Sequence[Axis],
     target: tuple[float, float | None] | None = None,
-) -> tuple[list[Ball], np.ndarray, np.ndarray]:
-    """The points of a grid, all validated: balls, (n,) index of each point's ball, (n, 7) releases.
+) -> Grid:
+    """The points of a grid, all validated.
 
     Parameters and errors as `sweep`, which calls this first.
     """
@@ -281,8 +201,18 @@ def check_grid(
     total = int(np.prod([len(axis.values) for axis in axes]))
     if total > MAX_POINTS:
         raise InputError(f"{total} points in the grid; accepted: up to {MAX_POINTS}")
-    # One ball for each combination of ball settings, one row for each point.
-    return *_balls(ball, axes), _releases(release, axes, target)
+    balls, ball_of = [ball], np.zeros(total, dtype=int)
+    lanes: list[tuple[tuple[Setting, Any], ...]] = [()]  # the settings of each pattern
+    lane_of = np.zeros(total, dtype=int)
+    for axis, index in zip(axes, _indices(axes), strict=True):
+        if axis.setting.of == "pattern":
+            lanes = [(*lane, (axis.setting, value)) for lane in lanes for value in axis.values]
+            lane_of = lane_of * len(axis.values) + index
+        elif axis.setting.of != "release":
+            balls = [changed_ball(b, axis.setting, value) for b in balls for value in axis.values]
+            ball_of = ball_of * len(axis.values) + index
+    patterns = [changed_pattern(pattern, lane) for lane in lanes]
+    return Grid(balls, ball_of, patterns, lane_of, _releases(release, axes, target))
 
 
 def _chunks(total: int) -> Iterator[tuple[int, int]]:
@@ -290,32 +220,10 @@ def _chunks(total: int) -> Iterator[tuple[int, int]]:
         yield start, min(start + _CHUNK, total)
 
 
-def _column(tables: Sequence[ShotTable], name: str) -> np.ndarray:
-    return np.concatenate([getattr(table, name) for table in tables])
-
-
 def _indices(axes: Sequence[Axis]) -> np.ndarray:
     """(axes, points) index of each point's value on each axis, in C order."""
     shape = tuple(len(axis.values) for axis in axes)
     return np.indices(shape).reshape(len(shape), -1)
-
-
-def _balls(ball: Ball, axes: Sequence[Axis]) -> tuple[list[Ball], np.ndarray]:
-    index = _indices(axes)
-    number = np.zeros(index.shape[1], dtype=int)
-    made = [ball]
-    for n, axis in enumerate(axes):
-        if axis.setting.of == "release":
-            continue
-        made = [_changed(b, axis.setting, value) for b in made for value in axis.values]
-        number = number * len(axis.values) + index[n]
-    return made, number
-
-
-def _changed(ball: Ball, setting: Setting, value: Any) -> Ball:
-    if setting.of == "cover":
-        return ball.with_finish(*value)
-    return replace(ball, layout=replace(ball.layout, **{setting.field: value}))
 
 
 def _releases(

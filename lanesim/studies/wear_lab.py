@@ -130,6 +130,7 @@ class Lab:
     def arrival(self, covers: Sequence[Cover], rows: np.ndarray) -> np.ndarray:
         """Board at MEASURE_FT of one shot per cover; NaN for one that went into the gutter."""
         table = self.throw(covers, rows, np.arange(len(covers)), True)
+        assert table.path_board is not None  # asked for
         return table.path_board[:, MEASURE_FT]
 
     def lost(
@@ -209,6 +210,7 @@ class Lab:
         fan[:, 1] += _REAIM_DEG
         which = np.repeat(np.arange(len(worn)), len(fan))
         table = self.throw(worn, np.tile(fan, (len(worn), 1)), which, True)
+        assert table.path_board is not None  # asked for
         boards = table.path_board[:, MEASURE_FT].reshape(len(worn), len(fan))
         goal = boards[0, len(fan) // 2]
         lines = np.tile(own, (len(worn), 1))

@@ -9,10 +9,8 @@ from page_window import ARGUMENTS, BROWSER, Page, Window
 @pytest.fixture(scope="session")
 def served(tmp_path_factory):
     """A page over an empty folder; its engine is ready."""
-    page = Page(tmp_path_factory.mktemp("page") / "folder")
-    page.json("/api/quick", page.json("/api/start")["shot"])
-    yield page
-    page.stop()
+    with Page(tmp_path_factory.mktemp("page") / "folder") as page:
+        yield page
 
 
 @pytest.fixture(scope="session")

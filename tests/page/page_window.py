@@ -54,7 +54,7 @@ class Page:
         request = urllib.request.Request(self.base + path, data=data, method=method,
                                          headers={k: v for k, v in sent.items() if v is not None})
         try:
-            with urllib.request.build_opener(_Stay).open(request, timeout=120) as found:
+            with urllib.request.build_opener(_Stay).open(request, timeout=280) as found:
                 return found.status, dict(found.headers), found.read().decode()
         except urllib.error.HTTPError as error:
             return error.code, dict(error.headers), error.read().decode()
@@ -64,6 +64,21 @@ class Page:
         status, _, text = self.ask(path, body)
         assert status == 200, text
         return json.loads(text)
+
+    def __enter__(self):
+        """Wait until its engine is ready: the first time it compiles."""
+        try:
+            self.json("/api/quick", self.json("/api/start")["shot"])
+        except BaseException:
+            self.process.kill()
+            raise
+        return self
+
+    def __exit__(self, *_):
+        try:
+            self.stop()
+        finally:
+            self.process.kill()
 
     def stop(self, with_signal=signal.SIGINT, within=10.0):
         """End it as Ctrl-C does; the exit status."""
@@ -145,3 +160,12 @@ def command(*words):
     done = CliRunner().invoke(cli, [str(w) for w in words], prog_name="lanesim")
     assert done.exit_code == 0, done.output
     return json.loads(done.stdout)
+
+
+def axe_source():
+    """The accessibility checker's own script, as its package ships it."""
+    import pytest
+
+    package = pytest.importorskip("axe_playwright_python",
+                                  reason="axe-playwright-python is not installed")
+    return next(Path(package.__file__).parent.rglob("axe.min.js")).read_text(encoding="utf-8")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from page_window import Window, throw_command
+from page_window import Window, command, throw_command
 
 NEAR = 0.01  # boards, the page's promise
 
@@ -26,7 +26,12 @@ def held_against_the_command(window):
 
 def test_the_first_view_is_the_commands_default(window):
     shot = held_against_the_command(window)
-    assert shot["ball"] == "strong-solid" and shot["pattern"] == "medium-42"
+    default = command("throw", "--json")
+    assert (shot["ball"], shot["pattern"]) == (default["ball"], default["pattern"])
+    for name in ("speed_mph", "rev_rpm", "rotation_deg", "tilt_deg", "laydown_board"):
+        assert shot[name] == default["release"][name]
+    angle = window.state("s.full.release.launch_angle_deg")
+    assert angle == pytest.approx(default["release"]["launch_angle_deg"], abs=0.02)
     assert "In the pocket" in window.tab.inner_text("#result")
 
 

@@ -5,9 +5,22 @@ The rates follow from the angular momentum L in the lane frame, omega = Q diag(1
 
 from __future__ import annotations
 
+import math
+
 from numba import njit
 
-from .columns import P_I1, P_I2, P_I3, P_MASS, P_RADIUS
+from .columns import (
+    P_CROWN,
+    P_DRAG,
+    P_I1,
+    P_I2,
+    P_I3,
+    P_LANE_WIDTH,
+    P_LOFT,
+    P_MASS,
+    P_RADIUS,
+    P_TILT,
+)
 from .compiling import CONTRACT, INLINE, INNER, PLAIN, kept
 from .maths import rotation_matrix, solve_symmetric, to_body, to_lane
 
@@ -23,6 +36,20 @@ def body_rates_free(lx, ly, lz, m, par):
 def contact_slip(vx, vy, wx, wy, par):
     """Velocity [m/s] of the contact point over the lane: (vx - R wy, vy + R wx)."""
     return vx - par[P_RADIUS] * wy, vy + par[P_RADIUS] * wx
+
+
+@njit(**INNER, **CONTRACT, **INLINE)
+def outer_pull(x, y, vx, vy, par):
+    """Acceleration [m/s^2] of the centre by what is not the contact: air and gravity on a slope.
+
+    Air drag of a sphere, -(rho Cd pi R^2/2) |v| v / m, and gravity along a lane that is tilted
+    crosswise (the same everywhere) or crowned (growing from the lane's middle to its edges). All
+    of it acts at the centre and turns nothing. In the air no lane pushes sideways.
+    """
+    drag = -par[P_DRAG] / par[P_MASS] * math.sqrt(vx * vx + vy * vy)
+    side = par[P_TILT] + par[P_CROWN] * (y - 0.5 * par[P_LANE_WIDTH])
+    side = side if x >= par[P_LOFT] else 0.0
+    return drag * vx, drag * vy + side
 
 
 @njit(**PLAIN, **CONTRACT, **INLINE)

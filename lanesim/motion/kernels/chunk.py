@@ -14,17 +14,23 @@ from .columns import (
     P_CELL_X,
     P_COUNT,
     P_LAMBDA_POWER,
+    P_LOFT,
     P_RADIUS,
     R_BREAK_X,
     R_BREAK_Y,
     R_END,
     R_FLARE,
+    R_HEADING,
     R_HOOK_X,
+    R_LOFT,
+    R_OIL_FLARE,
+    R_OIL_TURNS,
     R_PIN,
     R_ROLL_X,
     R_STEPS,
     R_TIME,
     R_TRACK_FILM,
+    R_TURNED,
     R_TURNS,
     R_VX,
     R_VY,
@@ -41,7 +47,13 @@ from .columns import (
 )
 from .compiling import INLINE, INNER, kept
 from .creep import creep_step
-from .events import cross_cells, hook_distance, judge_steps, slopes_to_headings
+from .events import (
+    cross_cells,
+    hook_distance,
+    judge_steps,
+    last_turn_heading,
+    slopes_to_headings,
+)
 from .film import film_at
 from .friction import asperity_share
 from .laws import roll_law, slide_law
@@ -64,7 +76,10 @@ from .rows import (
     OWN_END,
     OWN_FLARE,
     OWN_FORCED,
+    OWN_LOFT,
     OWN_NEXT,
+    OWN_OIL_FLARE,
+    OWN_OIL_TURNS,
     OWN_PIN,
     OWN_Q,
     OWN_ROLL_X,
@@ -108,6 +123,7 @@ def start_shot(shot, pap, par, state, kept, trace):
     kept[OWN_BREAK_Y // LANES] = state[1]
     kept[OWN_ROLL_X // LANES] = np.nan
     kept[OWN_NEXT // LANES] = 1
+    kept[OWN_LOFT // LANES] = shot[7]
     for n in range(TRACE_FEET):
         trace[n, T_Y] = np.nan
         trace[n, T_HEADING] = np.nan
@@ -146,6 +162,15 @@ def finish_shot(pack, k, trace, keep, par, row):
     row[R_FLARE] = own[OWN_FLARE + k] * par[P_RADIUS]
     row[R_TRACK_FILM] = own[S_FILM + k]
     row[R_STEPS] = own[OWN_STEPS + k]
+    row[R_OIL_TURNS] = own[OWN_OIL_TURNS + k] / (2.0 * math.pi)
+    row[R_OIL_FLARE] = own[OWN_OIL_FLARE + k] * par[P_RADIUS]
+    row[R_LOFT] = own[OWN_LOFT + k]
+    spin = math.sqrt(row[R_WX] ** 2 + row[R_WY] ** 2 + row[R_WZ] ** 2)
+    a_turn = 2.0 * math.pi * math.sqrt(vx * vx + vy * vy) / spin if spin > 1e-6 else np.inf
+    row[R_HEADING] = last_turn_heading(
+        trace, int(own[OWN_NEXT + k]), own[S_X + k], own[S_Y + k], vy / vx, a_turn, par[P_CELL_X]
+    )
+    row[R_TURNED] = row[R_HEADING] - math.atan(trace[0, T_HEADING])
     if keep:
         slopes_to_headings(trace)
 
@@ -162,6 +187,7 @@ def enter_lane(pack, k, n, mode, ball, film):
         known[KNOWN_Q + r * LANES + k] = own[OWN_Q + r * LANES + k]
     for r in range(P_COUNT):
         known[KNOWN_PAR + r * LANES + k] = ball[r]
+    known[KNOWN_PAR + P_LOFT * LANES + k] = own[OWN_LOFT + k]
     known[KNOWN_PIVOT + k] = 0.0
     pack.shot[k] = n
     x, y, vx, vy = own[S_X + k], own[S_Y + k], own[S_VX + k], own[S_VY + k]
@@ -172,12 +198,12 @@ def enter_lane(pack, k, n, mode, ball, film):
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
     phi = asperity_share(h_lane, h, True, par)
     if mode == ROLL:
-        v, d, b, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, 0.0, par)
+        v, d, b, e, g = roll_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, 0.0, par)
         store_rates(pack.rates, here, k, v[0], v[1], d, b, e, b)
         here[AT_NEED + k] = g[1]
         here[AT_LIMIT + k] = g[2]
     else:
-        d, b, e = slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
+        d, b, e = slide_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
         store_rates(pack.rates, here, k, vx, vy, d, b, e, b)
 
 
@@ -219,6 +245,16 @@ def empty_lanes(pack, mode, doing, first, which, pars, rows, traces, offset, kee
 
 
 @njit(**INNER)
+def end_of_oil(film):
+    """Number of rows of the film up to the last one with oil."""
+    for row in range(film.shape[0], 0, -1):
+        for column in range(film.shape[1]):
+            if film[row - 1, column] > 0.0:
+                return row
+    return 0
+
+
+@njit(**INNER)
 def any_power(pars):
     """Whether the exponent q of `asperity_share` is other than 1 for any of the balls."""
     return np.any(pars[:, P_LAMBDA_POWER] != 1.0)
@@ -228,7 +264,7 @@ def any_power(pars):
 def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count):
     """Follow shots first .. first + count of a batch; several threads may do so at once.
 
-    shots (n, 7), which (n,) index of the ball, paps (b, 3), pars (b, P_COUNT), film (60, 39);
+    shots (n, 8), which (n,) index of the ball, paps (b, 3), pars (b, P_COUNT), film (60, 39);
     fills rows (n, R_COUNT) and, unless its length is 0, traces (n, TRACE_FEET, T_COUNT).
 
     Three ways of stepping, chosen by the slip: SLIDE and ROLL by adaptive Lie-group Runge-Kutta
@@ -244,6 +280,7 @@ def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count
     doing = np.zeros(count, np.int64)
     lanes = LANES if count > LANES // 2 else LANES // 2
     powered = any_power(pars)
+    oil_end = end_of_oil(film) * pars[which[first], P_CELL_X] + 1e-9
     # a variable of plain integer type: were it known to start at 0, the compiler of Python would
     # make each function that takes it twice
     mode = np.int64(SLIDE)
@@ -287,7 +324,7 @@ def throw_chunk(shots, which, paps, pars, film, pins, rows, traces, first, count
                 own, stage, known, here, there, cross, used, error, stuck, good, shot, mode, pins,
                 traces, offset, lanes,
             )
-            accept_steps(pack, mode, lanes)
+            accept_steps(pack, mode, oil_end, lanes)
             going = settle_steps(
                 own, known, here, used, stuck, good, shot, mode, doing, lanes
             )

@@ -31,7 +31,11 @@ P_PINS_X = 21  # x of the head-pin spot [m]; no pin is tested before x + PIN_REA
 P_END_X = 22  # x at which a ball that touched nothing has left the deck [m]
 P_TWO_ZONE_X = 23  # > 0: friction is mu_dry from here on and P_TWO_ZONE_MU before, oil ignored
 P_TWO_ZONE_MU = 24
-P_COUNT = 25
+P_DRAG = 25  # air drag: its force is P_DRAG |v| v [kg/m]; 0 switches it off
+P_TILT = 26  # sideways acceleration by the lane's crosswise tilt [m/s^2]
+P_CROWN = 27  # and by its crown, per metre from the lane's middle [1/s^2]
+P_LOFT = 28  # the ball is in the air up to here [m]; of a batch's shot: from its release
+P_COUNT = 29
 
 # --- how a shot ends ---------------------------------------------------------------------------
 END_PIN = 0
@@ -58,7 +62,12 @@ R_TURNS = 14  # revolutions
 R_FLARE = 15  # arc of the rotation axis on the ball times the radius [m]
 R_TRACK_FILM = 16  # film on the track at the end [m]
 R_STEPS = 17
-R_COUNT = 18
+R_OIL_TURNS = 18  # revolutions up to the end of the oil
+R_OIL_FLARE = 19  # arc of the axis on the ball times the radius up to there [m]
+R_LOFT = 20  # where the ball touched down [m]
+R_HEADING = 21  # mean heading over the last turn of the ball [rad], `events.last_turn_heading`
+R_TURNED = 22  # how far the path has turned from the release to that [rad]
+R_COUNT = 23
 
 TRACE_FEET = 61  # the path is sampled at 0, 1, .., 60 cells from the foul line
 T_Y = 0

@@ -6,8 +6,8 @@ import math
 
 from numba import njit
 
-from .body import axis_rate_squared, body_rates_free, contact_slip, stop_slip
-from .columns import P_CONTACT_A, P_GRAVITY, P_I1, P_I2, P_I3, P_MASS, P_RADIUS
+from .body import axis_rate_squared, body_rates_free, contact_slip, outer_pull, stop_slip
+from .columns import P_CONTACT_A, P_GRAVITY, P_I1, P_I2, P_I3, P_LOFT, P_MASS, P_RADIUS
 from .compiling import CONTRACT, INLINE, INNER
 from .friction import mixed_friction, track_film_rate
 from .maths import quaternion_product, small_rotation, to_lane, unit_matrix
@@ -60,9 +60,10 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
 
         u_mid = w + A p/2,   p = -mu N h u_mid/|u_mid|,  or no slip at the end with |p| <= mu N h,
 
-    w the slip that the ball would have there without friction, A the 2 x 2 mobility of the contact
-    point.  The law is Coulomb's own, set-valued at zero, not a smoothed one; where it sticks, the
-    step ends with `stop_slip`, which keeps the angular momentum about the contact.
+    w the slip that the ball would have there without friction (with `outer_pull`), A the 2 x 2
+    mobility of the contact point.  The law is Coulomb's own, set-valued at zero, not a smoothed
+    one; where it sticks, the step ends with `stop_slip`, which keeps the angular momentum about
+    the contact.
 
     Parameters
     ----------
@@ -86,7 +87,8 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
     j3 = 1.0 / par[P_I3]
     b1, b2, b3 = body_rates_free(lx, ly, lz, m, par)
     wx, wy, wz = to_lane(b1, b2, b3, m)
-    free_x, free_y = contact_slip(vx, vy, wx, wy, par)
+    ax, ay = outer_pull(x, y, vx, vy, par)
+    free_x, free_y = contact_slip(vx + half * ax, vy + half * ay, wx, wy, par)
     square = radius * radius
     axx = 1.0 / mass + square * (j1 * m[3] * m[3] + j2 * m[4] * m[4] + j3 * m[5] * m[5])
     ayy = 1.0 / mass + square * (j1 * m[0] * m[0] + j2 * m[1] * m[1] + j3 * m[2] * m[2])
@@ -123,14 +125,15 @@ def creep_law(x, y, vx, vy, lx, ly, lz, h_track, q, here, span, h_lane, phi, par
     b1, b2, b3 = body_rates_free(
         lx + 0.5 * radius * push_y, ly - 0.5 * radius * push_x, lz + 0.5 * pivot, m, par
     )
-    nvx = vx + push_x / mass
-    nvy = vy + push_y / mass
+    nvx = vx + span * ax + push_x / mass
+    nvy = vy + span * ay + push_y / mass
     nlx = lx + radius * push_y
     nly = ly - radius * push_x
     nlz = lz + pivot
     axis2 = axis_rate_squared(b1, b2, b3, par)
     spin2 = b1 * b1 + b2 * b2 + b3 * b3
-    rate = track_film_rate(h_lane, h_track, spin2, axis2, par)
+    h_met = h_lane if x >= par[P_LOFT] else 0.0
+    rate = track_film_rate(h_met, h_track, spin2, axis2, par)
     # the film falls exponentially: one implicit step cannot overshoot
     decay = -track_film_rate(0.0, 1.0, spin2, axis2, par)
     h_end = h_track + span * rate / (1.0 + 0.5 * span * decay)

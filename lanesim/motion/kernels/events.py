@@ -198,6 +198,26 @@ def hook_distance(trace, rows, heading_end, x_end, cell_x):
 
 
 @njit(**INNER)
+def last_turn_heading(trace, rows, x_end, y_end, slope_end, length, cell_x):
+    """Heading [rad] of the straight line to the end of the path from where it was `length` before.
+
+    With the way that the ball makes in one turn as the length it is the heading's mean over the
+    last turn: a rolling ball's heading swings once or twice a turn, and this takes the swing out.
+    trace : y and slope at the first `rows` whole cells; the path between is the cubic through them.
+    """
+    start = max(x_end - length, 0.0)
+    n = min(int(start / cell_x), rows - 1)
+    x0 = n * cell_x
+    last = n == rows - 1
+    x1 = x_end if last else x0 + cell_x
+    y1 = y_end if last else trace[n + 1, T_Y]
+    slope1 = slope_end if last else trace[n + 1, T_HEADING]
+    s = (start - x0) / (x1 - x0) if x1 > x0 else 0.0
+    y = hermite(s, x1 - x0, trace[n, T_Y], trace[n, T_HEADING], y1, slope1)
+    return math.atan2(y_end - y, x_end - start)
+
+
+@njit(**INNER)
 def slopes_to_headings(trace):
     """Turn the slopes of a finished trace into headings [rad]."""
     for n in range(TRACE_FEET):
@@ -232,7 +252,7 @@ def note_rolling(own, known, here, there, k, used, stuck):
     rolling = 1.0 + par[P_MASS] * par[P_RADIUS] ** 2 / par[P_I2]
     fall = there[AT_MU + k] * par[P_GRAVITY] * rolling
     slip = here[AT_SLIP + k]
-    if stuck > 0.0 or slip <= fall * used:
+    if fall > 0.0 and (stuck > 0.0 or slip <= fall * used):
         late = min(slip / max(fall, 1e-9), used)
         own[OWN_ROLL_X + k] = own[S_X + k] + own[S_VX + k] * late
 

@@ -17,6 +17,7 @@ from .columns import (
     P_GRAVITY,
     P_LAMBDA_POWER,
     P_LAMBDA_REF,
+    P_LOFT,
     P_MASS,
     P_MU_DRY,
     P_PICKUP,
@@ -51,7 +52,7 @@ def asperity_share(h_lane, h_track, powered, par):
 
 @njit(**INNER, **CONTRACT, **INLINE)
 def mixed_friction(x, h_lane, h_track, phi, slip, par):
-    """`friction_coefficient` for a known share phi of the asperities."""
+    """`friction_coefficient` for a known share phi of the asperities; none while in the air."""
     area = math.pi * par[P_CONTACT_A] ** 2
     load = par[P_MASS] * par[P_GRAVITY]
     shear = par[P_VISCOSITY] * slip * area / (par[P_CHI] * (h_lane + h_track) * load)
@@ -59,7 +60,8 @@ def mixed_friction(x, h_lane, h_track, phi, slip, par):
     mu = phi * par[P_MU_DRY] + (1.0 - phi) * shear
     mu = mu if phi < 1.0 else par[P_MU_DRY]
     zone = par[P_TWO_ZONE_MU] if x < par[P_TWO_ZONE_X] else par[P_MU_DRY]
-    return zone if par[P_TWO_ZONE_X] > 0.0 else mu
+    mu = zone if par[P_TWO_ZONE_X] > 0.0 else mu
+    return mu if x >= par[P_LOFT] else 0.0
 
 
 @njit(**PLAIN, **INLINE)

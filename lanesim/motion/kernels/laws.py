@@ -11,8 +11,19 @@ import math
 
 from numba import njit
 
-from .body import axis_rate_squared, body_rates_free, contact_slip, roll_inertia
-from .columns import P_BOARD, P_CELL_X, P_CONTACT_A, P_GRAVITY, P_I1, P_I2, P_I3, P_MASS, P_RADIUS
+from .body import axis_rate_squared, body_rates_free, contact_slip, outer_pull, roll_inertia
+from .columns import (
+    P_BOARD,
+    P_CELL_X,
+    P_CONTACT_A,
+    P_GRAVITY,
+    P_I1,
+    P_I2,
+    P_I3,
+    P_LOFT,
+    P_MASS,
+    P_RADIUS,
+)
 from .compiling import CONTRACT, INLINE, INNER, kept
 from .film import film_at
 from .friction import asperity_share, mixed_friction, track_film_rate
@@ -20,7 +31,7 @@ from .maths import quaternion_product, rotation_matrix, solve_symmetric, to_body
 
 
 @njit(**INNER, **CONTRACT, **INLINE)
-def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
+def slide_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
     """Sliding: see `slide_rates`, for a known orientation matrix, lane film and asperity share phi.
 
     Returns
@@ -38,15 +49,17 @@ def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
     share = share if slip > 0.0 else 0.0
     ax = share * ux
     ay = share * uy
+    gx, gy = outer_pull(x, y, vx, vy, par)
     mass = par[P_MASS]
     a = par[P_CONTACT_A]
     below = a * abs(wz) + (15.0 * math.pi / 16.0) * slip
     pivot = -(3.0 * math.pi / 16.0) * mass * push * a * a * wz / below
     pivot = pivot if below > 0.0 else 0.0
     axis2 = axis_rate_squared(b1, b2, b3, par)
-    dh = track_film_rate(h_lane, h, b1 * b1 + b2 * b2 + b3 * b3, axis2, par)
+    h_met = h_lane if x >= par[P_LOFT] else 0.0
+    dh = track_film_rate(h_met, h, b1 * b1 + b2 * b2 + b3 * b3, axis2, par)
     return (
-        (ax, ay, radius * mass * ay, -radius * mass * ax, pivot, dh),
+        (ax + gx, ay + gy, radius * mass * ay, -radius * mass * ax, pivot, dh),
         (b1, b2, b3),
         (wx, wy, wz, math.sqrt(axis2), mu, slip),
     )
@@ -56,8 +69,8 @@ def slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par):
 def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     """Sliding: rates of the state, with omega in place of the quaternion's rate.
 
-    m dv/dt = F = -mu N u/|u|;  dL/dt = (R Fy, -R Fx, Mz);  Mz by Contensou and Zhuravlev for a
-    Hertz pressure.
+    m dv/dt = F + G, F = -mu N u/|u|, G by `outer_pull`;  dL/dt = (R Fy, -R Fx, Mz);  Mz by
+    Contensou and Zhuravlev for a Hertz pressure.
 
     Returns
     -------
@@ -66,14 +79,14 @@ def slide_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, film, par):
     m = rotation_matrix(q0, q1, q2, q3)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
     phi = asperity_share(h_lane, h, True, par)
-    d, _, e = slide_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
+    d, _, e = slide_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, par)
     return (
         vx, vy, d[0], d[1], d[2], d[3], d[4], e[0], e[1], e[2], d[5], e[3], e[4], e[5],
     )
 
 
 @njit(**INNER, **CONTRACT, **INLINE)
-def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
+def roll_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
     """Rolling: see `roll_rates`, for a known orientation matrix, lane film and asperity share phi.
 
     Returns
@@ -94,6 +107,10 @@ def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
     gx, gy, gz = to_lane(
         (i2 - i3) * b2 * b3, (i3 - i1) * b3 * b1, (i1 - i2) * b1 * b2, m
     )
+    # pull at the centre: its torque about the contact is R z x m a
+    ax, ay = outer_pull(x, y, radius * wy, -radius * wx, par)
+    gx -= radius * mass * ay
+    gy += radius * mass * ax
     _, _, dwz, inverse_zz = solve_symmetric(j, gx, gy, gz)
     mu = mixed_friction(x, h_lane, h, phi, 0.0, par)
     limit = mu * mass * par[P_GRAVITY]
@@ -101,8 +118,8 @@ def roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par):
     pivot_need = -dwz / inverse_zz
     pivot = pivot_need if pivot_sign == 0.0 else -pivot_sign * pivot_limit
     dwx, dwy, _, _ = solve_symmetric(j, gx, gy, gz + pivot)
-    fx = mass * radius * dwy
-    fy = -mass * radius * dwx
+    fx = mass * (radius * dwy - ax)
+    fy = -mass * (radius * dwx + ay)
     grip = math.sqrt(fx * fx + fy * fy) / limit
     axis2 = axis_rate_squared(b1, b2, b3, par)
     dh = track_film_rate(h_lane, h, b1 * b1 + b2 * b2 + b3 * b3, axis2, par)
@@ -120,9 +137,10 @@ def roll_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, pivot_sign, film, pa
     """Rolling without slip: the contact point stands still, v = (R wy, -R wx).
 
     The angular momentum about the moving contact point, K = L + m R (-vy, vx, 0), changes only
-    by the pivot torque: dK/dt = Mz z (the contact point moves parallel to the centre), and
-    K = J omega with J = I_lane + m R^2 diag(1, 1, 0).  Hence omega = J^-1 K, and from
-    J domega/dt = Mz z - omega x (I omega) the force F = m R (dwy, -dwx).
+    by the pivot torque and by the pull G of air and gravity at the centre (`outer_pull`):
+    dK/dt = Mz z + R z x G (the contact point moves parallel to the centre), and K = J omega with
+    J = I_lane + m R^2 diag(1, 1, 0).  Hence omega = J^-1 K, and from
+    J domega/dt = Mz z + R z x G - omega x (I omega) the force F = m R (dwy, -dwx) - G.
     pivot_sign +1 or -1: the contact turns with wz of that sign and Mz = -sign (3 pi/16) mu N a;
     0: it does not turn, and Mz is whatever keeps dwz = 0.
 
@@ -134,7 +152,7 @@ def roll_rates(x, y, vx, vy, lx, ly, lz, q0, q1, q2, q3, h, pivot_sign, film, pa
     m = rotation_matrix(q0, q1, q2, q3)
     h_lane = film_at(x, y, film, par[P_BOARD], par[P_CELL_X])
     phi = asperity_share(h_lane, h, True, par)
-    v, d, _, e, g = roll_law(x, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par)
+    v, d, _, e, g = roll_law(x, y, vx, vy, lx, ly, lz, m, h, h_lane, phi, pivot_sign, par)
     return (
         v[0], v[1], d[0], d[1], d[2], d[3], d[4], e[0], e[1], e[2], d[5], e[3], e[4], e[5],
         g[0], g[1], g[2],

@@ -22,6 +22,7 @@ TOL_THETA = 4e-3  # [rad]
 TOL_H = 2e-9  # [m]
 STEP_FIRST = 0.01  # [s]
 STEP_MIN = 1e-7
+JUMP = 1e-7  # [s] half of a step over a jump
 SLIDE_TURN = 2.2  # [rad] turn of the ball per sliding or rolling step
 CREEP_SLIP = 0.03  # [m/s] slip below which steps are taken by `creep_law`
 CREEP_LEAVE = 0.12  # [m/s] slip above which they are not any more

@@ -19,7 +19,18 @@ import math
 
 from numba import njit
 
-from .columns import P_BOARD, P_CELL_X, P_RING_WIDTH, P_UPTAKE, R_FLARE, R_TURNS, R_X, R_Y, T_Y
+from .columns import (
+    P_BOARD,
+    P_CELL_X,
+    P_RING_WIDTH,
+    P_UPTAKE,
+    R_FLARE,
+    R_LOFT,
+    R_TURNS,
+    R_X,
+    R_Y,
+    T_Y,
+)
 from .compiling import INNER, PLAIN, kept
 
 SQRT_HALF = math.sqrt(0.5)
@@ -95,6 +106,12 @@ def carry_oil(row, trace, par, swath, wipe, lay, film, shares):
         if x_end < x0 + cell or math.isnan(y1):
             length = min(x_end - x0, cell)
             y1 = row[R_Y]
+        if row[R_LOFT] > x0:  # still in the air over a part of this cell, or all of it
+            flown = min(row[R_LOFT] - x0, length)
+            y0 += (y1 - y0) * flown / length
+            length -= flown
+            if length <= 0.0:
+                continue
         turns = turns_per_m * length
         swath_shares(y0, y1, swath, par[P_BOARD], shares)
         share = 1.0 - math.exp(-wipe * turns)

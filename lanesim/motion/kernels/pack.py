@@ -75,7 +75,8 @@ def lane_parameters(known, k):
         known[p + 12 * LANES], known[p + 13 * LANES], known[p + 14 * LANES], known[p + 15 * LANES],
         known[p + 16 * LANES], known[p + 17 * LANES], known[p + 18 * LANES], known[p + 19 * LANES],
         known[p + 20 * LANES], known[p + 21 * LANES], known[p + 22 * LANES], known[p + 23 * LANES],
-        known[p + 24 * LANES],
+        known[p + 24 * LANES], known[p + 25 * LANES], known[p + 26 * LANES], known[p + 27 * LANES],
+        known[p + 28 * LANES],
     )
 
 

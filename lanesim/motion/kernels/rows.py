@@ -45,7 +45,10 @@ OWN_BREAK_Y = OWN_BREAK_X + LANES
 OWN_ROLL_X = OWN_BREAK_Y + LANES
 OWN_STEPS = OWN_ROLL_X + LANES
 OWN_NEXT = OWN_STEPS + LANES  # next row of the trace
-OWN_SIZE = OWN_NEXT + LANES
+OWN_LOFT = OWN_NEXT + LANES  # where the ball touches down [m]
+OWN_OIL_TURNS = OWN_LOFT + LANES  # as OWN_TURNS and OWN_FLARE, up to the end of the oil
+OWN_OIL_FLARE = OWN_OIL_TURNS + LANES
+OWN_SIZE = OWN_OIL_FLARE + LANES
 OWN_ROWS = OWN_SIZE // LANES
 
 # rows of Pack.known: what a stage reads besides the state
@@ -79,3 +82,13 @@ CROSS_Y = LANES
 CROSS_SLOPE = 2 * LANES
 CROSS_FILM = 3 * LANES
 CROSS_SIZE = 4 * LANES
+
+# What is not a place in a row but a number of rows or a code: the same for any number of lanes.
+COUNTS = {"P_COUNT", "STEP_ROWS", "RK_STAGES", "OWN_ROWS", "AT_EXTRAS", "AT_ROWS", "SLIDE", "CREEP",
+          "ROLL", "OVER"}
+
+
+def for_one_lane() -> dict[str, int]:
+    """All these numbers for arrays of a single lane, by name: places are multiples of LANES."""
+    return {name: value if name in COUNTS else value // LANES
+            for name, value in globals().items() if isinstance(value, int)}

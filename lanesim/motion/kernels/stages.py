@@ -145,7 +145,8 @@ def slide_stage(stage, known, rate, at, lanes):
         vx = stage[S_VX + k]
         vy = stage[S_VY + k]
         d, b, e = slide_law(
-            stage[S_X + k], vx, vy, stage[S_LX + k], stage[S_LY + k], stage[S_LZ + k],
+            stage[S_X + k], stage[S_Y + k], vx, vy, stage[S_LX + k], stage[S_LY + k],
+            stage[S_LZ + k],
             unit_matrix(p0, p1, p2, p3), stage[S_FILM + k],
             known[KNOWN_LANE + k], known[KNOWN_PHI + k], par,
         )
@@ -163,8 +164,8 @@ def roll_stage(stage, known, rate, at, lanes):
         t2 = stage[S_THETA + 2 * LANES + k]
         p0, p1, p2, p3 = turned(known, t0, t1, t2, k)
         v, d, b, e, g = roll_law(
-            stage[S_X + k], stage[S_VX + k], stage[S_VY + k], stage[S_LX + k],
-            stage[S_LY + k], stage[S_LZ + k], unit_matrix(p0, p1, p2, p3),
+            stage[S_X + k], stage[S_Y + k], stage[S_VX + k], stage[S_VY + k],
+            stage[S_LX + k], stage[S_LY + k], stage[S_LZ + k], unit_matrix(p0, p1, p2, p3),
             stage[S_FILM + k], known[KNOWN_LANE + k], known[KNOWN_PHI + k],
             known[KNOWN_PIVOT + k], par,
         )

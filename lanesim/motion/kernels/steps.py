@@ -7,7 +7,7 @@ import math
 import numpy as np
 from numba import njit
 
-from .body import stop_slip
+from .body import outer_pull, stop_slip
 from .columns import (
     P_CELL_X,
     P_CONTACT_A,
@@ -15,6 +15,7 @@ from .columns import (
     P_I1,
     P_I2,
     P_I3,
+    P_LOFT,
     P_MASS,
     P_RADIUS,
     P_TWO_ZONE_X,
@@ -28,6 +29,7 @@ from .method import (
     CREEP_SLIP,
     CREEP_TURN,
     GRIP_SAFE,
+    JUMP,
     MAX_STEPS,
     RK_POWER,
     SLIDE_TURN,
@@ -57,6 +59,8 @@ from .rows import (
     OWN_CLOSING,
     OWN_FLARE,
     OWN_FORCED,
+    OWN_OIL_FLARE,
+    OWN_OIL_TURNS,
     OWN_Q,
     OWN_STEP,
     OWN_STEPS,
@@ -98,6 +102,16 @@ def set_pivots(own, known, here, lanes):
         known[KNOWN_PIVOT + k] = sign if has_contact else 1.0
 
 
+@njit(**INNER, **CONTRACT, **INLINE)
+def up_to_jump(h, away):
+    """Length of a step when the right-hand side jumps `away` [s] ahead, or did if negative.
+
+    To just before the jump, all stages on this side, then over it in a step too short to matter.
+    """
+    most = away - JUMP if away > 2.0 * JUMP else away + JUMP
+    return most if away > 0.0 and most < h else h
+
+
 @njit(**INNER, **CONTRACT)
 def plan_steps(pack, mode, lanes):
     """Choose the length of each lane's next step: pack.used, and pack.length row by row."""
@@ -134,9 +148,9 @@ def plan_steps(pack, mode, lanes):
             pieces = pieces if pieces < 1e6 else 1e6
             whole = float(np.int32(pieces))
             h = to_knot / (whole + 1.0 if pieces > whole else whole)
-            # just past the jump between two constant zones: it must not lie inside a step
-            jump = (known[KNOWN_PAR + P_TWO_ZONE_X * LANES + k] - x) / vx + 1e-7
-            h = jump if 1e-7 < jump < h else h
+            # the jump between two constant zones and the touch-down must not lie inside a step
+            h = up_to_jump(h, (known[KNOWN_PAR + P_TWO_ZONE_X * LANES + k] - x) / vx)
+            h = up_to_jump(h, (known[KNOWN_PAR + P_LOFT * LANES + k] - x) / vx)
             h = h if h > STEP_MIN else STEP_MIN
         forced = own[OWN_FORCED + k]
         h = forced if forced > 0.0 else h
@@ -146,8 +160,11 @@ def plan_steps(pack, mode, lanes):
 
 
 @njit(**INNER, **CONTRACT)
-def accept_steps(pack, mode, lanes):
-    """Make the end of each good step the start of the next one; add up time, turns and flare."""
+def accept_steps(pack, mode, oil_end, lanes):
+    """Make the end of each good step the start of the next one; add up time, turns and flare.
+
+    oil_end : where the oil ends [m].
+    """
     own = pack.own
     known = pack.known
     here = pack.here
@@ -167,6 +184,9 @@ def accept_steps(pack, mode, lanes):
         own[OWN_TIME + k] += used
         own[OWN_TURNS + k] += 0.5 * spin * used
         own[OWN_FLARE + k] += 0.5 * axis * used
+        oiled = stage[S_X + k] <= oil_end
+        own[OWN_OIL_TURNS + k] = own[OWN_TURNS + k] if oiled else own[OWN_OIL_TURNS + k]
+        own[OWN_OIL_FLARE + k] = own[OWN_FLARE + k] if oiled else own[OWN_OIL_FLARE + k]
         # outermost point: the end of the step, or where the path turns inside it
         x0, u0 = own[S_X + k], own[S_VX + k]
         y0, v0 = own[S_Y + k], own[S_VY + k]
@@ -187,7 +207,8 @@ def accept_steps(pack, mode, lanes):
         factor = factor if factor < 4.0 else 4.0
         factor = factor if factor > 0.3 else 0.3
         factor = factor if error > 1e-6 else 4.0
-        own[OWN_STEP + k] = used * factor if good else own[OWN_STEP + k]
+        # a step over a jump says nothing about the next one
+        own[OWN_STEP + k] = used * factor if good and used > 4.0 * JUMP else own[OWN_STEP + k]
     for k in range(lanes):
         good = counts[k] > 0.0
         q = KNOWN_Q + k
@@ -238,8 +259,12 @@ def accept_steps(pack, mode, lanes):
 
 
 @njit(**INNER)
-def grip_bound(known, here, k):
-    """Upper bound of |F|/(mu N) over a turn of free rolling, from the gyroscopic torque's size."""
+def grip_bound(own, known, here, k):
+    """Upper bound of |F|/(mu N) over a turn of free rolling.
+
+    From the size of the gyroscopic torque, and of the pull at the centre, of which a rolling ball
+    needs the share I/(I + m R^2) from friction.
+    """
     par = lane_parameters(known, k)
     m = lane_matrix(known, k)
     b1, b2, b3 = to_body(
@@ -251,7 +276,9 @@ def grip_bound(known, here, k):
     torque = math.sqrt(g1 * g1 + g2 * g2 + g3 * g3)
     rolling = par[P_I1] + par[P_MASS] * par[P_RADIUS] ** 2
     limit = here[AT_MU + k] * par[P_MASS] * par[P_GRAVITY]
-    return 1.2 * par[P_MASS] * par[P_RADIUS] * torque / rolling / limit
+    ax, ay = outer_pull(own[S_X + k], own[S_Y + k], own[S_VX + k], own[S_VY + k], par)
+    pull = par[P_I3] * math.sqrt(ax * ax + ay * ay)
+    return 1.2 * par[P_MASS] * (par[P_RADIUS] * torque + pull) / rolling / limit
 
 
 @njit(**INNER)
@@ -268,10 +295,10 @@ def next_mode(own, known, here, used, stuck, k, mode):
     if mode == SLIDE:
         return CREEP if slip < CREEP_SLIP else SLIDE
     if mode == ROLL:
-        return CREEP if grip_bound(known, here, k) >= GRIP_SAFE else ROLL
+        return CREEP if grip_bound(own, known, here, k) >= GRIP_SAFE else ROLL
     if slip > CREEP_LEAVE:
         then = SLIDE
-    elif stuck[k] > 0.0 and grip_bound(known, here, k) < GRIP_SAFE:
+    elif stuck[k] > 0.0 and grip_bound(own, known, here, k) < GRIP_SAFE:
         then = ROLL
     else:
         return CREEP

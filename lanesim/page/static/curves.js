@@ -20,7 +20,7 @@ export function readable(color, dark) {
   if (!dark) return color;
   const parts = [1, 3, 5].map((n) => parseInt(color.slice(n, n + 2), 16));
   const light = (0.3 * parts[0] + 0.59 * parts[1] + 0.11 * parts[2]) / 255;
-  const mix = Math.max(0, 0.62 - light);
+  const mix = Math.max(0, 0.75 - light);
   return `rgb(${parts.map((p) => Math.round(p + (255 - p) * mix)).join(",")})`;
 }
 

@@ -116,7 +116,7 @@ export class LaneView {
     const film = this.pattern.film_um;
     const [feet, boards] = [film.length, film[0].length];
     const image = new ImageData(feet, boards);
-    const most = 6.5; // micrometres at which the film is as dark as it gets
+    const most = 12; // micrometres at which the film is as dark as it gets
     const colors = this.oil.map((c) => [1, 3, 5].map((n) => parseInt(c.slice(n, n + 2), 16)));
     for (let foot = 0; foot < feet; foot++) {
       for (let board = 0; board < boards; board++) {

@@ -3,7 +3,9 @@
 import { follow, get, Mistake, newest, post } from "./api.js";
 import { shotControls } from "./controls.js";
 import { fill, h, later, num } from "./dom.js";
+import { dropAnywhere, fileList } from "./files.js";
 import { addHandles } from "./handles.js";
+import { followKept, keptPaths } from "./kept.js";
 import { LaneView } from "./lane.js";
 import { playBar } from "./play.js";
 import { QUESTIONS } from "./questions.js";
@@ -26,7 +28,7 @@ async function begin() {
   }
   const first = { ...state.start.shot, level: state.start.level, player: "" };
   fromAddress(first);
-  find("folder").textContent = `files in ${state.start.folder}`;
+  find("folder").append(fileList(dropAnywhere(find("dropped"))));
   const view = new LaneView(find("lane"), state.start);
   const place = addHandles(find("stage"), view, state.start.limits, setShot);
   const complain = shotControls(find("asked"));
@@ -85,7 +87,7 @@ function listen(view, place, complain) {
   function drawShot() {
     const shot = state.shot;
     view.aim = { laydown: shot.laydown_board, target: shot.target_board };
-    view.paths = [...(state.shownPaths ? state.shownPaths() : []),
+    view.paths = [...keptPaths(),
       ...(state.quick ? [{ ...state.quick, slot: currentSlot() }] : [])];
     view.corridor = state.corridor ? state.corridor() : null;
     if (state.full && state.time !== null) {
@@ -106,6 +108,7 @@ function listen(view, place, complain) {
     whenItRests();
   });
   for (const name of ["time", "kept", "full", "draw"]) on(name, drawShot);
+  followKept();
   on("files", () => { pattern = ""; askPattern(); askQuick(single(state.shot), performance.now()); whenItRests(); });
   view.canvas.addEventListener("placed", () => place(state.shot));
   view.drawn = () => {
@@ -149,7 +152,7 @@ function drawQuestions() {
 let leave = () => {};
 function showQuestion() {
   leave();
-  state.shownPaths = state.corridor = null;
+  state.corridor = null;
   const question = QUESTIONS.find((one) => one.id === state.question) || QUESTIONS[0];
   const root = find("answer");
   fill(root, h("h1", { id: "answer-head" }, question.sentence));
@@ -169,6 +172,7 @@ function news() {
     files: (files) => { state.start.files = files; tell("files"); },
     jobs: (jobs) => { state.jobs = jobs; tell("jobs"); },
     job: (job) => { tell("job", job); },
+    part: (part) => { tell("part", part); },
   }, (lost) => { if (lost) engine.textContent = "lanesim does not answer; is it still running?"; });
 }
 

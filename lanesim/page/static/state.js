@@ -55,7 +55,7 @@ export function setChoice(change) {
 }
 
 export function keep(shot) {
-  const most = state.start.series.length;
+  const most = state.start.series.length - 1; // one style is left for the shot on the lane
   if (state.kept.length >= most) return false;
   state.kept = [...state.kept, { ...shot }];
   tell("kept");
@@ -116,7 +116,7 @@ export function fromAddress(first) {
     if (words.has(key) && Number.isFinite(value)) shot[key] = value;
   }
   state.shot = shot;
-  state.kept = words.getAll("kept").map(unpacked).filter(Boolean).slice(0, state.start.series.length);
+  state.kept = words.getAll("kept").map(unpacked).filter(Boolean).slice(0, state.start.series.length - 1);
   state.choice = {};
   for (const [key, value] of words) {
     if (key.startsWith("c.")) state.choice[key.slice(2)] = value.slice(0, 200);
