@@ -36,7 +36,7 @@ def canonical(value: Any) -> str:
     if isinstance(value, int | np.integer):
         return str(int(value))
     if isinstance(value, float | np.floating):
-        return _number(value)
+        return _number(float(value))
     if isinstance(value, np.ndarray):
         if value.dtype.kind in "fc":
             return f"{value.shape}" + ",".join(map(_number, value.ravel().tolist()))
@@ -111,7 +111,8 @@ class Cache:
 
 def _pack(arrays: dict[str, np.ndarray], key: str) -> bytes:
     buffer = io.BytesIO()
-    np.savez(buffer, **arrays)
+    named: dict[str, Any] = dict(arrays)
+    np.savez(buffer, **named)
     body = key.encode() + b"\n" + buffer.getvalue()
     return HEADER + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
 

@@ -62,14 +62,15 @@ def balls_of(
         mine = [i for i, u in enumerate(uses) if u.variant.drilling == (name, layout)]
         finishes = {p: f for (b, p), f in best.finish.items() if b == name}
         on = [i for i in mine if uses[i].variant.finish in finishes.values()]
-        loss = ask.loss_without(program, samples, best, name) or (None, None, None)
+        loss, low, high = ask.loss_without(program, samples, best, name) or (None, None, None)
         used = [c for c in range(len(conditions)) if uses[best.use[c]].variant.ball == name]
         out.append(BallInBag(
             name, candidate.ball.title, candidate.number, candidate.place, layout, finishes,
             uses[on[0]].variant.new_drilling, any(uses[i].variant.new_finish for i in on),
             candidate.required, float(np.mean(strength[on])),
             float(sum(conditions[c].games for c in used)),
-            float(uses[on[0]].ball.cover.games_total) + event.finish_games, *loss,
+            float(uses[on[0]].ball.cover.games_total) + event.finish_games, loss, low,
+            high,
             ask.finish_gain(program, best, name),
         ))
     # weakest last; a ball for spares only has no place on the ladder

@@ -90,7 +90,8 @@ class Judging:
         self.samples, self.strikes = (np.empty((resamples, c, v)) for _ in range(2))
         self.thorough = np.zeros((c, v), dtype=bool)
         self.keys: list[list[str]] = [[""] * v for _ in range(c)]
-        self.thrown, self.kept = (0, 0) if before is None else (before.thrown, before.kept)
+        self.thrown: int = 0 if before is None else before.thrown
+        self.kept: int = 0 if before is None else before.kept
         counts = stream(Stage.BAG_RESAMPLE, seed).multinomial(
             shots, np.full(shots, 1.0 / shots), size=resamples) / shots
         self.counts = counts.astype(np.float32)
@@ -126,15 +127,18 @@ class Judging:
 
     def _before(self, c: int, v: int) -> tuple[str, np.ndarray | None]:
         """Where the search of a pair may start, and its name."""
-        at = None if self.earlier is None else self.earlier.place.get(int(self.which[v]))
-        if at is not None:
-            return self.earlier.keys[c][at], self.earlier.starts[c, at]
+        earlier = self.earlier
+        at = None if earlier is None else earlier.place.get(int(self.which[v]))
+        if earlier is not None and at is not None:
+            return earlier.keys[c][at], earlier.starts[c, at]
         if c == 0 or self.conditions[c - 1].round != self.conditions[c].round:
             return "", None
         return self.keys[c - 1][v], self.starts[c - 1, v]
 
     def _inputs(self, c: int, group: list[int]) -> tuple[Any, ...]:
-        paps, pars = self.arrays[c]
+        given = self.arrays[c]
+        assert given is not None  # asked only where balls are
+        paps, pars = given
         return (paps[group], pars[group], self.films[c], self.event.player.release,
                 self.event.player.spread, default_parts(self.event.player.spread))
 
@@ -220,9 +224,9 @@ class Judging:
                                              "starts": self.starts[c, v]})
         at = np.flatnonzero(moved)
         if len(at):
-            paps, pars, *rest = inputs
-            judged = lines_judged(paps[at], pars[at], *rest, lines[at], shots=self.shots,
-                                  seed=self.seed)
+            paps, pars, film, release, spread, parts = inputs
+            judged = lines_judged(paps[at], pars[at], film, release, spread, parts, lines[at],
+                                  shots=self.shots, seed=self.seed)
             mine = [group[n] for n in at]
             self._keep(c, mine, replace(judged, starts=self.starts[c, mine]))
 

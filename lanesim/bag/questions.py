@@ -253,7 +253,7 @@ def trials(
             continue
         games = sum(k.games for k in conditions if k.round == condition.round)
         v = int(best.use[c])
-        for w in np.flatnonzero(there[:, c]):
+        for w in map(int, np.flatnonzero(there[:, c])):
             if uses[w].variant.ball == uses[v].variant.ball or uses[w].spares_only:
                 continue
             gap = float(judged.pins[v, c] - judged.pins[w, c])

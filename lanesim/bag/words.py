@@ -247,9 +247,10 @@ def findings(plan: BagPlan) -> list[str]:
     else:
         out.append("In every stage the bag holds the best of all candidates.")
     changes = [a for a in plan.advice if a.change]
-    for a in changes:
-        condition = plan.conditions[a.condition]
-        out.append(f"{condition.name}: change to {a.ball} from game {condition.first_game + 1}.")
+    for change in changes:
+        condition = plan.conditions[change.condition]
+        out.append(f"{condition.name}: change to {change.ball} from game "
+                   f"{condition.first_game + 1}.")
     if not changes:
         out.append("No change of ball within a round.")
     out += [spare_sentence(plan, one) for one in plan.spares]
@@ -481,12 +482,12 @@ def event_lines(event: Event) -> list[str]:
                for case in event.cases]
     out.append(f"limits: {', '.join(limits) or 'none'}; finishes may change: "
                f"{event.finish_changes}; least gain {event.least_gain:g} pins a game")
-    for one in event.candidates:
-        ways = len(one.layouts) * len(one.finishes)
-        words = [{"venue": "at the venue", "home": "at home", "new": "new"}[one.place]]
-        words += [f"no. {one.number}"] if one.number else []
-        words += ["must come"] if one.required else []
-        words += ["for spares only"] if one.spares_only else [
+    for ball in event.candidates:
+        ways = len(ball.layouts) * len(ball.finishes)
+        words = [{"venue": "at the venue", "home": "at home", "new": "new"}[ball.place]]
+        words += [f"no. {ball.number}"] if ball.number else []
+        words += ["must come"] if ball.required else []
+        words += ["for spares only"] if ball.spares_only else [
             f"{ways} way{'' if ways == 1 else 's'} to drill and finish it"]
-        out.append(f"ball {one.name}: {one.ball.weight_lb:g} lb, {', '.join(words)}")
+        out.append(f"ball {ball.name}: {ball.ball.weight_lb:g} lb, {', '.join(words)}")
     return out
