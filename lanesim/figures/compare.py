@@ -6,7 +6,7 @@ Nothing is computed here: `compare` gives the numbers.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -82,7 +82,7 @@ def _rates(axes: Axes, found: Comparison, seen: Sequence[Look]) -> None:
     axes.grid(axis="y", visible=False)
     axes.set_title(f"{found.shots:,} shots each with the player's spread on this line; nobody "
                    "moves", fontsize=9.5)
-    sign = {"ls": "none", "color": INK, "marker": "o", "ms": 7}
+    sign: dict[str, Any] = {"ls": "none", "color": INK, "marker": "o", "ms": 7}
     keys = [Line2D([], [], mfc=PAPER, mew=1.6, label="pocket hits", **sign)]
     if found.with_pins:
         keys.insert(0, Line2D([], [], label="strikes", **sign))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
@@ -122,8 +123,9 @@ def _curve(sweep: Sweep, measure: str, note: str) -> Figure:
     hit = sweep.outcome == POCKET
     axes.plot(x[hit], values[hit], ls="none", marker="o", mfc=INK, mec=INK, zorder=4)
     axes.plot(x[~hit], values[~hit], ls="none", marker="o", mfc=PAPER, mec=INK, zorder=4)
-    keys = [Line2D([], [], color=INK, marker="o", mfc=INK, label="pocket"),
-            Line2D([], [], color=INK, marker="o", mfc=PAPER, label="not the pocket")]
+    keys: list[Artist] = [Line2D([], [], color=INK, marker="o", mfc=INK, label="pocket"),
+                          Line2D([], [], color=INK, marker="o", mfc=PAPER,
+                                 label="not the pocket")]
     if measure == "entry_board":
         axes.axhspan(EDGES[0], EDGES[1], color=FAINT, alpha=0.18, lw=0, zorder=1)
         keys.append(Patch(facecolor=FAINT, alpha=0.18, label="pocket window"))

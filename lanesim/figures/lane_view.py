@@ -223,10 +223,10 @@ def draw_oil_map(pattern: OilPattern, *, hand: str = "right") -> Figure:
                               panel_high / high))
     length = int(pattern.length_ft)
     cuts = [round(length * k / 3) for k in range(4)]
-    boards = np.arange(1, BOARDS + 1)
+    numbers = np.arange(1, BOARDS + 1)
     for index, (start, end) in enumerate(itertools.pairwise(cuts)):
         if end > start:
-            across.plot(boards, player_order(pattern.film_by_board_um(start, end), hand),
+            across.plot(numbers, player_order(pattern.film_by_board_um(start, end), hand),
                         **series_style(index), label=f"{start}-{end} ft")
     if length:
         across.legend(loc="upper right", fontsize=7.5, borderpad=0.3, labelspacing=0.25)

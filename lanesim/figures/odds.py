@@ -66,6 +66,7 @@ def _outcomes(axes: Axes, result: OddsResult) -> None:
         spans = [(r.rate, r.low, r.high) for r in ball.line.outcome_rates.values()]
         if with_strikes:
             p = pins[i]
+            assert p is not None
             spans.append((p.strike_rate, p.strike_low, p.strike_high))
         rate, low, high = 100 * np.array(spans).T
         axes.errorbar(at, rate, yerr=[rate - low, high - rate], fmt=seen[i].marker,

@@ -79,11 +79,11 @@ def recolour(figure: Figure, change: Recolour) -> None:
             artist.set_facecolor(one(face))
             artist.set_edgecolor(one(edge))
         elif isinstance(artist, Collection):
-            face, edge = artist.get_facecolor(), artist.get_edgecolor()
-            if len(face):
-                artist.set_facecolor(many(face))
-            if len(edge):
-                artist.set_edgecolor(many(edge))
+            faces, edges = np.asarray(artist.get_facecolor()), np.asarray(artist.get_edgecolor())
+            if len(faces):
+                artist.set_facecolor(many(faces))
+            if len(edges):
+                artist.set_edgecolor(many(edges))
         elif isinstance(artist, Text):
             artist.set_color(one(artist.get_color()))
         for effect in artist.get_path_effects() or ():
@@ -95,7 +95,7 @@ def recolour(figure: Figure, change: Recolour) -> None:
 def _enlarge(figure: Figure) -> None:
     for artist in figure.findobj():
         if isinstance(artist, Text):
-            artist.set_fontsize(max(_SMALLEST_PT, _LARGER * artist.get_fontsize()))
+            artist.set_fontsize(max(_SMALLEST_PT, _LARGER * float(artist.get_fontsize())))
         elif isinstance(artist, Line2D):
             artist.set_linewidth(_HEAVIER * artist.get_linewidth())
             artist.set_markersize(_HEAVIER * artist.get_markersize())

@@ -26,6 +26,7 @@ from typing import Any, ParamSpec, TypeVar
 
 import matplotlib as mpl
 import numpy as np
+from cycler import cycler
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LinearSegmentedColormap, to_rgb
 from matplotlib.figure import Figure
@@ -73,7 +74,7 @@ RC: dict[str, Any] = {
     "axes.axisbelow": True,
     "axes.spines.top": False,
     "axes.spines.right": False,
-    "axes.prop_cycle": mpl.cycler(color=[c for c, _, _ in SERIES]),
+    "axes.prop_cycle": cycler(color=[c for c, _, _ in SERIES]),
     "grid.color": HAIR,
     "grid.linewidth": 0.6,
     "text.color": INK,
@@ -113,9 +114,10 @@ def house_style(draw: Callable[P, R]) -> Callable[P, R]:
     @functools.wraps(draw)
     def styled(*args: P.args, **kwargs: P.kwargs) -> R:
         depth = _DEPTH.get()
+        settings: Any = RC
         token = _DEPTH.set(depth + 1)
         try:
-            with mpl.rc_context(RC):
+            with mpl.rc_context(settings):
                 made = draw(*args, **kwargs)
         finally:
             _DEPTH.reset(token)
@@ -156,7 +158,8 @@ def new_figure(
         "constrained" fits the axes between heading and note; None leaves placing to the caller.
     """
     title = wanted().title or title
-    figure = Figure(figsize=(width_in, height_in), facecolor=PAPER, layout=layout)
+    laid: Any = layout
+    figure = Figure(figsize=(width_in, height_in), facecolor=PAPER, layout=laid)
     FigureCanvasAgg(figure)
     left = 0.14 / width_in
     top = more = 0.0
@@ -168,17 +171,17 @@ def new_figure(
         more = 0.21 * (len(lines) - 1)
         top = 0.42 + more
     if subtitle:
-        lines = subtitle.count("\n") + 1
+        count = subtitle.count("\n") + 1
         figure.text(left, 1 - (0.12 + (0.28 + more if title else 0.0)) / height_in, subtitle,
                     fontsize=9.5, color=FAINT, va="top", linespacing=1.25)
-        top += 0.19 * lines
+        top += 0.19 * count
     bottom = 0.0
     if note:
         figure.text(left, 0.09 / height_in, note, fontsize=7.5, color=FAINT, va="bottom",
                     linespacing=1.25)
         bottom = 0.12 + 0.15 * (note.count("\n") + 1)
     if layout == "constrained":
-        engine = figure.get_layout_engine()
+        engine: Any = figure.get_layout_engine()
         assert engine is not None
         engine.set(rect=(0.0, bottom / height_in, 1.0, 1 - (top + bottom) / height_in),
                    w_pad=0.08, h_pad=0.06)

@@ -167,7 +167,7 @@ def _strikes(axes: Axes, result: TransitionResult, entrant: int) -> None:
 
     own = _reactions(
         axes, result, entrant, [lambda r: rate(r.pins_moved), lambda r: rate(r.pins)],
-        lambda r: f"{r.pins_moved.pins_per_game:.0f}")
+        lambda r: f"{r.pins_moved.pins_per_game:.0f}" if r.pins_moved else "")
     axes.set(title=f"Strike rate (numbers: pins a game, {own} moved)", ylabel="strikes [%]")
 
 

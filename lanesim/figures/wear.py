@@ -39,7 +39,7 @@ def draw_wear(result: WearResult, *, title: str = "") -> Figure:
         right = figure.add_subplot(grid[n, 1], sharey=left)
         if with_pins:
             highest = max(p.strike_high for b in result.balls for s in b.standings
-                          for p in (s.pins_own_line, s.pins_new_line))
+                          for p in (s.pins_own_line, s.pins_new_line) if p is not None)
             axes = figure.add_subplot(grid[n, 2])
             _strikes(axes, ball, n == 0, n == rows - 1)
             axes.set_xlim(0, 105 * highest)
@@ -82,6 +82,7 @@ def _strikes(axes: Axes, ball: BallWear, first: bool, last: bool) -> None:
     for row, s in enumerate(ball.standings):
         for pins, up, marker, fill in ((s.pins_own_line, -0.13, "o", INK),
                                        (s.pins_new_line, 0.13, "s", PAPER)):
+            assert pins is not None  # the panel is drawn only with pins
             rate = 100 * pins.strike_rate
             axes.errorbar(
                 rate, row + up, xerr=[[rate - 100 * pins.strike_low],
@@ -89,6 +90,7 @@ def _strikes(axes: Axes, ball: BallWear, first: bool, last: bool) -> None:
                 fmt=marker, color=INK, markerfacecolor=fill, markersize=5.5, elinewidth=1.2,
                 capsize=2.5, label=("own line" if fill == INK else "new ball's line")
                 if row == 0 else None)
+        assert s.pins_own_line is not None
         axes.annotate(f"{s.pins_own_line.pins_per_game:.0f}", (1.0, row),
                       xycoords=("axes fraction", "data"), xytext=(4, 0),
                       textcoords="offset points", va="center", fontsize=8.5, annotation_clip=False)
