@@ -221,7 +221,7 @@ export class LaneView {
     line(path.faint ? 1.8 : 2.6, style.color, style.dash.map((d) => 2 * d));
     pen.setLineDash([]);
     pen.globalAlpha = 1;
-    if (path.faint) drawMarker(pen, style.marker, ...points[Math.min(30, points.length - 1)], style.color);
+    if (path.faint) drawMarker(pen, style.marker, ...points[Math.min(22 + 4 * (path.slot ?? 0), points.length - 1)], style.color);
   }
 
   drawCorridor(pen) {
