@@ -28,7 +28,8 @@ DATA = Path(__file__).parent / "data"
 
 
 class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
-    """One ball in a ball file; the layout is drilling_deg, pin_to_pap_in and val_deg.
+    """One ball in a ball file; the layout is drilling_deg, pin_to_pap_in and val_deg. All three may
+    be missing in a ball that is yet to be drilled, where an event gives its layouts.
 
     grip = "standard" (an assumed mid-size hand) or a grip file beside the ball file: the holes are
     then taken out, and the path uses the ball as drilled. Without it the ball moves as cast.
@@ -45,14 +46,25 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     games_since_surface: float = 0.0
     games_total: float = 0.0
     oil_extractions: int = 0
-    drilling_deg: float
-    pin_to_pap_in: float
-    val_deg: float
+    drilling_deg: float | None = None
+    pin_to_pap_in: float | None = None
+    val_deg: float | None = None
     grip: str = ""
     note: str = ""
     invented: bool = False
 
-    def ball(self, name: str, folder: Path) -> Ball:
+    def layout(self, undrilled: Layout | None) -> Layout:
+        """The layout; `undrilled` for a ball without any."""
+        given = {key: getattr(self, key) for key in ("drilling_deg", "pin_to_pap_in", "val_deg")}
+        if undrilled is not None and all(value is None for value in given.values()):
+            return undrilled
+        for key, value in given.items():
+            if value is None:
+                raise InputError(f"{key} is missing; accepted: a number (a ball yet to be drilled "
+                                 "needs no layout where an event has place = \"new\")")
+        return Layout(*given.values())
+
+    def ball(self, name: str, folder: Path, undrilled: Layout | None = None) -> Ball:
         """The validated ball; a grip file is looked for in `folder`."""
         grit, polished = parse_finish(self.finish)
         return Ball(
@@ -61,7 +73,7 @@ class BallEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
             invented=self.invented,
             cover=Cover(self.cover, grit, polished, self.games_since_surface, self.games_total,
                         self.oil_extractions, strength=self.strength),
-            layout=Layout(self.drilling_deg, self.pin_to_pap_in, self.val_deg),
+            layout=self.layout(undrilled),
             grip=read_grip(self.grip, folder) if self.grip else None,
         )
 
@@ -71,8 +83,15 @@ def read_grip(spec: str, folder: Path = Path()) -> Grip:
     return DEFAULT_GRIP if spec == "standard" else load_grip(folder / spec)
 
 
-def read_balls(path: str | Path) -> dict[str, Ball]:
+_ANY_LAYOUT = Layout(45.0, 4.0, 45.0)  # stands in for one that nobody asked for
+
+
+def read_balls(path: str | Path, undrilled: Layout | None = None, only: str = ""
+               ) -> dict[str, Ball]:
     """All balls of a ball file, by name.
+
+    undrilled : the layout of balls that have none yet; None: each must have one. only : the ball
+    that is wanted; the others may then be without.
 
     Raises
     ------
@@ -86,7 +105,9 @@ def read_balls(path: str | Path) -> dict[str, Ball]:
     balls = {}
     for name, entry in entries.items():
         try:
-            balls[name] = entry.ball(name, Path(path).parent)
+            passed_over = only and name != only
+            balls[name] = entry.ball(name, Path(path).parent,
+                                     _ANY_LAYOUT if passed_over else undrilled)
         except InputError as error:
             place = f"ball '{name}'"
             text = str(error).removeprefix(place).lstrip(": ")
@@ -119,12 +140,15 @@ def ball_names() -> list[str]:
     return list(shipped_balls())
 
 
-def load_ball(spec: str) -> Ball:
-    """A ball from 'name', 'file.toml' (its only ball) or 'file.toml:name'."""
+def load_ball(spec: str, undrilled: Layout | None = None) -> Ball:
+    """A ball from 'name', 'file.toml' (its only ball) or 'file.toml:name'.
+
+    undrilled : see `read_balls`.
+    """
     path, _, name = spec.partition(".toml")
     if _:
-        balls = read_balls(path + ".toml")
         name = name.removeprefix(":")
+        balls = read_balls(path + ".toml", undrilled, name)
         if not name:
             if len(balls) > 1:
                 raise InputError(f"{path}.toml holds {len(balls)} balls; say which, as in "

@@ -194,7 +194,12 @@ def save_figure(figure: Any, path: str | Path, dpi: int = 130) -> Path:
 def drawn(figure: Any, kind: str = "png", dpi: int = 130) -> bytes:
     """A matplotlib figure rendered as a file of that kind."""
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, dpi=dpi)
+    # the same picture is the same file in every run: no date, and ids from a fixed salt
+    import matplotlib as mpl
+
+    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    with mpl.rc_context({"svg.hashsalt": "lanesim", "svg.fonttype": "path"}):
+        figure.savefig(buffer, format=kind, dpi=dpi, metadata=dates.get(kind))
     return buffer.getvalue()
 
 

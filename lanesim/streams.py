@@ -34,6 +34,8 @@ class Stage(IntEnum):
     FIT_POINTS = 64
     BAG_RESAMPLE = 71  # which shots a resample holds
     BAG_TABLE = 72  # resampled runs of the carry table
+    BAG_SPARES = 74  # shots at a corner pin
+    SPARE_FIRST_BALLS = 73  # first balls that leave the spares
     LINE_FIRST = 81  # search for a line: the first shots on every candidate,
     LINE_FINALISTS = 82  # those on the few best rated,
     LINE_MODEL = 83  # deviates at which a local model is averaged,

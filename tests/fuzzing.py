@@ -13,6 +13,8 @@ from typing import Any
 
 import click
 
+from lanesim.cli.options import OutputFile
+
 TOKENS = (
     "9" * 4301, "9" * 310, "1e999", "-1e999", "nan", "-inf", "inf", "1e-320", "-0.0", "0x7f",
     "1_000", "12,5", "", " ", "'", '"', '"""', "''", "[", "]", "{", "}", "[[", "]]", "=", ":", ";",
@@ -141,7 +143,10 @@ def words_of(command: click.Command, chance: random.Random, good: dict[str, Sequ
             if chance.random() < 0.7:
                 words.append(_word(param, chance, good, odd))
             continue
-        if not isinstance(param, click.Option) or chance.random() > 0.3:
+        if not isinstance(param, click.Option):
+            continue
+        # a picture takes a hundred times as long as everything else
+        if chance.random() > (0.03 if isinstance(param.type, OutputFile) else 0.3):
             continue
         for _ in range(chance.choice((1, 1, 1, 2)) if param.multiple else 1):
             words.append(chance.choice(param.opts))

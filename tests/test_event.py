@@ -104,6 +104,9 @@ def test_paths_start_at_the_files_folder(tmp_path):
     ({"round": "stages = [1]"}, "from 0"),
     ({"round": "weight = 0"}, "weight 0"),
     ({"round": "weight = nan"}, "weight"),
+    ({"round": "stages = [0, 2]\nstage_weights = [1]"}, "1 stage_weights for 2 stages"),
+    ({"limits": "cases = [{ balls = 1, weight_lb = 5, case_lb = 6 }]"}, "case 1: case_lb 6 lb"),
+    ({"top": "least_gain = -1"}, "least_gain is -1"),
     ({"ball": 'place = "attic"'}, "accepted: venue, home, new"),
     ({"ball": 'place = "venue"\ndrill_anew = true'}, "waits at the venue"),
     ({"ball": 'layouts = ["drill 50 deg, pin 4 in, VAL 35 deg"]'}, "drill_anew"),
@@ -126,3 +129,79 @@ def test_a_case_heavier_than_the_limit_is_refused(tmp_path):
     text = EVENT.format(top="", limits="", round="", ball="").replace("= 50\ncase", "= 5\ncase")
     with pytest.raises(InputError, match="case_lb 6 lb alone is above"):
         parse_event(text, "tiny.toml", tmp_path)
+
+
+def test_cases_weights_numbers_and_the_least_gain_are_read(tmp_path):
+    found = event(
+        tmp_path, top="least_gain = 0.3", round="stages = [0, 3]\nstage_weights = [1, 2]",
+        limits="cases = [{ balls = 2, weight_lb = 40, case_lb = 6 }, { balls = 1 }]",
+        ball='number = "A 12"')
+    assert [(c.balls, c.weight_lb) for c in found.cases] == [(2, 34), (1, None)]
+    assert [s.weight for s in found.rounds[0].stages] == [1, 2]
+    assert found.least_gain == 0.3 and found.candidates[0].number == "A 12"
+    assert event(tmp_path).least_gain == 0.5
+
+
+def test_a_new_ball_needs_no_layout_where_the_event_gives_some(tmp_path):
+    body = 'weight_lb = 14\nrg_in = 2.5\ndiff_in = 0.04\ncover = "urethane"\n'
+    (tmp_path / "balls.toml").write_text(f"[bare]\n{body}\n[other]\n{body}")
+    (tmp_path / "player.toml").write_text('name = "Kim"\n')
+    text = EVENT.format(top="", limits="", round="", ball='place = "new"').replace(
+        '"strong-solid"', '"balls.toml:bare"')
+    found = parse_event(text, "tiny.toml", tmp_path).candidates[0]
+    assert [layout.pin_to_pap_in for layout, _ in found.layouts] == [4.0, 5.0]
+    with pytest.raises(InputError, match="ball 'bare': drilling_deg is missing"):
+        parse_event(text.replace('place = "new"', ""), "tiny.toml", tmp_path)
+    with pytest.raises(InputError, match="drilling_deg is missing"):
+        parse_event(text.replace('layouts = [\"drill 50 deg, pin 4 in, VAL 35 deg\", ',
+                                 "layouts = [").replace("layouts", "#"), "tiny.toml", tmp_path)
+
+
+def test_what_is_invented_is_known(tmp_path):
+    assert event(tmp_path, top="invented = true").invented == (
+        "this event, its player, balls and patterns",)
+    (said,) = event(tmp_path).invented  # shipped balls and patterns
+    assert "ball" in said and "pattern" in said
+
+
+def test_the_event_to_fill_in_reads_as_it_stands_and_with_every_key(tmp_path):
+    """Every key that is explained in it is a key, and none is missing."""
+    from lanesim.bag.event import (
+        BallSlot,
+        CaseEntry,
+        EventEntry,
+        LanesEntry,
+        LimitsEntry,
+        RoundEntry,
+    )
+
+    (tmp_path / "player.toml").write_text('name = "Kim"\n')
+    text = (DATA / "new_event.toml").read_text()
+    found = parse_event(text, "new.toml", tmp_path)
+    assert len(found.candidates) == 3 and found.candidates[2].spares_only
+    for kind in (EventEntry, LimitsEntry, LanesEntry, RoundEntry, BallSlot, CaseEntry):
+        for key in kind.__struct_fields__:
+            if key != "note":
+                assert key in text, key
+
+
+def test_check_reads_and_new_writes(tmp_path):
+    from click.testing import CliRunner
+
+    from lanesim.cli import cli
+
+    (tmp_path / "player.toml").write_text('name = "Kim"\n')
+    path = tmp_path / "mine.toml"
+    done = CliRunner().invoke(cli, ["bag", "--new", str(path)], catch_exceptions=False)
+    assert done.exit_code == 0 and path.read_text() == (DATA / "new_event.toml").read_text()
+    done = CliRunner().invoke(cli, ["bag", str(path), "--check"], catch_exceptions=False)
+    assert done.exit_code == 0
+    assert "round Saturday: medium-42, 4 games" in done.stdout
+    assert "ball plastic-spare: 15 lb, at home, for spares only" in done.stdout
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["mine.toml", "player.toml"]
+    for words, said in ((["--new", str(path)], "there already"), ([], "which event"),
+                        (["--new", str(tmp_path / "x.txt")], "ends in .toml"),
+                        (["--new", str(path), str(path)], "no EVENT")):
+        with pytest.raises(InputError, match=said):
+            CliRunner().invoke(cli, ["bag", *words], catch_exceptions=False,
+                               standalone_mode=False)

@@ -283,14 +283,17 @@ def test_boards_are_numbered_from_the_players_side() -> None:
 
 def test_phases_cover_the_path_end_to_end(shots) -> None:
     for name, want in (("strong-solid", ["skid", "hook", "roll"]),
-                       ("plastic-spare", ["skid", "hook"])):
+                       ("plastic-spare", ["skid"])):
         shot = shots[name]
         pieces = phase_pieces(shot)
         assert [p[0] for p in pieces] == want
         assert pieces[0][1][0] == shot.x_ft[0] and pieces[-1][1][-1] == shot.x_ft[-1]
         for (_, x, board), (_, next_x, next_board) in itertools.pairwise(pieces):
             assert (x[-1], board[-1]) == (next_x[0], next_board[0])
-        assert pieces[1][1][0] == shot.hook_ft
+        if len(pieces) > 1:
+            assert pieces[1][1][0] == shot.hook_ft
+        else:  # no hook is claimed of a path that turns less than a degree
+            assert np.isnan(shot.hook_ft)
     assert phase_pieces(shots["strong-solid"])[2][1][0] == shots["strong-solid"].roll_ft
 
 

@@ -11,13 +11,13 @@ import pytest
 from bag_events import small_event
 
 from lanesim.bag.plan import plan
-from lanesim.bag.report import CAUTIONS, drill_list, finish_list, headline, shop_text
+from lanesim.bag.words import CAUTIONS, drill_list, finish_list, headline, shop_text
 from lanesim.cli.bag import write_plan
 
 BROWSER = next((p for p in map(shutil.which, ("chromium", "chromium-browser"))
                 if p), None)
 PICTURES = {"ladder", "lines", "gains", "pins"}
-TABLES = {"bag", "use", "bags"}
+TABLES = {"bag", "use", "cracks", "bags"}
 PROBE = """
 <script>
 window.addEventListener('load', () => {
@@ -27,6 +27,13 @@ window.addEventListener('load', () => {
   for (const t of document.querySelectorAll('table'))
     out.push('table ' + t.id + ' ' + t.tBodies[0].rows.length + ' '
              + t.getBoundingClientRect().height);
+  const page = document.documentElement;
+  out.push('page ' + page.scrollWidth + ' ' + window.innerWidth);
+  for (const w of document.querySelectorAll('.wide, figure')) {
+    w.scrollLeft = 1e6;
+    const last = w.querySelector('th:last-child, img').getBoundingClientRect();
+    out.push('end ' + last.right + ' ' + w.getBoundingClientRect().right);
+  }
   const p = document.createElement('pre');
   p.id = 'probe';
   p.textContent = out.join('\\n') + '\\nrequests '
@@ -98,7 +105,9 @@ def test_the_page_says_what_the_plan_says(made):
 
 @pytest.mark.skipif(BROWSER is None, reason="no chromium here to open the report in "
                                             "(Debian: apt-get install chromium)")
-def test_a_browser_shows_tables_and_pictures(made, tmp_path):
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_browser_shows_tables_and_pictures(made, tmp_path, width):
+    """Wide and as narrow as a telephone: all is there, and every column can be reached."""
     found, folder = made
     page = tmp_path / "probed.html"
     page.write_text((folder / "report.html").read_text().replace("</body>", PROBE + "</body>"))
@@ -106,6 +115,7 @@ def test_a_browser_shows_tables_and_pictures(made, tmp_path):
         [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic",
          "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync", "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND",
+         f"--window-size={width},900",
          f"--user-data-dir={tmp_path / 'browser'}", "--virtual-time-budget=5000", "--dump-dom",
          page.as_uri()],
         capture_output=True, text=True, timeout=120, check=True,
@@ -122,3 +132,20 @@ def test_a_browser_shows_tables_and_pictures(made, tmp_path):
     assert int(tables["use"][2]) == len(found.conditions)
     assert int(tables["bags"][2]) == len(found.choices)
     assert ["requests", "0"] in lines
+    (page_size,) = [w for w in lines if w[0] == "page"]
+    assert float(page_size[1]) <= float(page_size[2]) + 1  # the page itself does not scroll aside
+    ends = [w for w in lines if w[0] == "end"]
+    assert len(ends) == len(PICTURES) + len(TABLES)
+    assert all(float(w[1]) <= float(w[2]) + 1 for w in ends), ends
+
+
+def test_the_first_screen_says_what_to_do(made):
+    found, folder = made
+    text = (folder / "report.html").read_text()
+    sheet = text[text.index('class="sheet"'):text.index("<figure")]
+    for ball in found.best.drilled:
+        assert ball in sheet
+    assert "What could be wrong" in sheet and f"in {found.still_best} of 10" in sheet
+    assert sheet.count("laid down on board") == len(found.advice)
+    assert "prefers-color-scheme: dark" in text and "@page" in text
+    assert text.count('scope="col"') > 20 and text.count("<caption>") == len(TABLES)

@@ -1,16 +1,17 @@
-"""Results kept on disk by their content: what went in, and the code that made them.
+"""Results kept on disk by what they depend on: what went in, and the code that made them.
 
-A record's name is the SHA-256 of everything it depends on: the inputs as bytes and the text of
-the source files (and data tables) behind it. A changed ball, seed or line of code has another
-name; nothing is ever looked up by date or title. A record starts with the SHA-256 of its own
-body: one that does not match (cut short, flipped bits, another file under its name) is counted,
-removed and made anew. Records are written whole or not at all, so an interrupted run goes on
-where it stopped.
+A record's name is the SHA-256 of everything it depends on: the inputs as given, written as text
+with nine digits (the last bits of a computed number may differ between processors and must not
+decide what is found), and the files behind it (`closure.fingerprint`). A changed ball, seed or line
+of code has another name; nothing is ever looked up by date or title. A record starts with the
+SHA-256 of its own body: one that does not match (cut short, flipped bits, another file under its
+name) is counted, removed and made anew. Records are written whole or not at all, so an interrupted
+run goes on where it stopped.
 """
 
 from __future__ import annotations
 
-import functools
+import dataclasses
 import hashlib
 import io
 from pathlib import Path
@@ -19,42 +20,48 @@ from typing import Any
 import numpy as np
 
 from ..files import write_bytes
+from .closure import fingerprint
 
-HEADER = b"lanesim record 1\n"
-PACKAGE = Path(__file__).parents[1]
-# whose text decides what a shot, a line, its worth or a lane's change is
-SHOT_SOURCES = (*(f"{folder}/{path.name}" for folder in ("motion/kernels", "lines")
-                  for path in sorted((PACKAGE / folder).glob("*.py"))),
-                "motion/setup.py", "motion/batch.py", "motion/trajectory.py", "motion/pocket.py",
-                "lane/geometry.py", "units.py", "player.py", "streams.py", "bag/search.py",
-                "bag/judging.py", "pins/spares.py", "pins/table.py", "data/carry.npz",
-                "data/spares.npz")
-LANE_SOURCES = (*SHOT_SOURCES, "studies/play.py", "studies/moves.py", "studies/transition.py",
-                "bag/plan.py")
+HEADER = b"lanesim record 2\n"
+NAMES = frozenset({"name", "title", "note"})  # of a noun: they decide nothing
 
 
-@functools.cache
-def fingerprint(sources: tuple[str, ...]) -> bytes:
-    """SHA-256 of source files of the package, and the versions of numpy and scipy."""
-    import scipy
+def canonical(value: Any) -> str:
+    """Text of a value: the same for numbers that differ in their last bits only.
 
-    digest = hashlib.sha256(f"{np.__version__} {scipy.__version__}".encode())
-    for name in sources:
-        path = PACKAGE / name
-        digest.update(name.encode() + b"\0" + (path.read_bytes() if path.exists() else b"missing"))
-    return digest.digest()
+    Numbers, texts, None, arrays, lists, dicts and dataclasses of them, without their names.
+    """
+    if value is None or isinstance(value, bool | str):
+        return repr(value)
+    if isinstance(value, int | np.integer):
+        return str(int(value))
+    if isinstance(value, float | np.floating):
+        return _number(float(value))
+    if isinstance(value, np.ndarray):
+        if value.dtype.kind in "fc":
+            return f"{value.shape}" + ",".join(map(_number, value.ravel().tolist()))
+        return f"{value.shape}{value.ravel().tolist()}"
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return type(value).__name__ + canonical({
+            f.name: getattr(value, f.name) for f in dataclasses.fields(value)
+            if f.name not in NAMES})
+    if isinstance(value, dict):
+        return "{" + ";".join(f"{k!r}:{canonical(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, tuple | list):
+        return "(" + ";".join(canonical(v) for v in value) + ")"
+    raise TypeError(f"no text for a {type(value).__name__} in the name of a record")
 
 
-def key_of(sources: tuple[str, ...], *parts: Any) -> str:
-    """Name of the record that depends on those sources and parts (arrays, numbers, texts)."""
-    digest = hashlib.sha256(fingerprint(sources))
+def _number(value: float) -> str:
+    """Nine digits; nothing below a million millionth, nor a sign of zero."""
+    return f"{round(float(value), 12) + 0.0:.9g}"
+
+
+def key_of(roots: tuple[str, ...], *parts: Any) -> str:
+    """Name of the record that depends on those modules (with all they import) and parts."""
+    digest = hashlib.sha256(fingerprint(roots))
     for part in parts:
-        if isinstance(part, np.ndarray):
-            data = np.ascontiguousarray(part)
-            digest.update(f"{data.dtype.str}{data.shape}".encode() + data.tobytes())
-        else:
-            digest.update(repr(part).encode())
-        digest.update(b"\0")
+        digest.update(canonical(part).encode() + b"\0")
     return digest.hexdigest()
 
 
@@ -104,7 +111,8 @@ class Cache:
 
 def _pack(arrays: dict[str, np.ndarray], key: str) -> bytes:
     buffer = io.BytesIO()
-    np.savez(buffer, allow_pickle=False, **arrays)
+    named: dict[str, Any] = dict(arrays)
+    np.savez(buffer, **named)
     body = key.encode() + b"\n" + buffer.getvalue()
     return HEADER + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
 

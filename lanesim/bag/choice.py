@@ -1,6 +1,6 @@
 """The best bag and the next best ones, proven.
 
-    mean    max sum_c w_c sum_v a_vc u_vc - least_gain x actions - burden
+    mean    max sum_c w_c sum_v a_vc u_vc + g_b s_b - least_gain x actions - burden
     worst   max t, t <= sum_v a_vc u_vc for all c; then the best mean among those bags. Solved as a
             bottleneck: t is one of the values a_vc, so halving the sorted values, each time asking
             for a bag that has a_vc >= t everywhere, ends at the exact optimum (the epigraph form
@@ -34,6 +34,7 @@ from .program import (
     evaluated,
     finish_burden,
     moments,
+    spare_loss,
 )
 from .rows import Rows
 from .solver import SolverError
@@ -64,13 +65,14 @@ def _best_mean(program: Program, excluded: Sequence[Key]) -> Solution | None:
     # pins above the best constant: the numbers that the solver compares are then the differences
     base = program.values.max(axis=0)
     rows = _rows(program, excluded)
-    gain = (rows.weighted(program.weights * (program.values - base))
+    gain = (rows.weighted(program.weights * (program.values - base)) + rows.spare_gain()
             - program.least_gain * rows.actions() - rows.burden())
     found = rows.maximise(gain)
     if found is None:
         return None
-    solution = evaluated(program, *rows.read(found.x), found.bound + float(program.weights @ base))
-    if solution.net < found.gain + float(program.weights @ base) - 1e-3:
+    constant = float(program.weights @ base) - spare_loss(program, {})
+    solution = evaluated(program, *rows.read(found.x), found.bound + constant)
+    if solution.net < found.gain + constant - 1e-3:
         raise SolverError("the bag could not be chosen: the solver's answer is worth "
                           f"{solution.net:.4f}, not what it says")
     return solution

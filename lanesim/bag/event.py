@@ -11,7 +11,7 @@ from pathlib import Path
 
 import msgspec
 
-from ..catalog import load_ball, load_pattern_named, load_player
+from ..catalog import invented_words, load_ball, load_pattern_named, load_player
 from ..equipment.ball import Ball
 from ..equipment.cover import parse_finish
 from ..equipment.layout import Layout, read_layout
@@ -21,15 +21,28 @@ from ..fit.fitted import Basis, load_fitted
 from ..lane.friction import DEFAULT_FRICTION, FrictionModel
 from ..lane.pattern import OilPattern
 from ..player import Player
+from .program import Case
 
 PLACES = ("venue", "home", "new")
 FINISH_CHANGES = ("none", "before", "between")
 AIMS = ("mean", "worst", "cut")
 DEFAULT_FINISH_GAMES = 3.0
+# Pins per game that carrying, drilling or refinishing a ball must bring. Argued from the doubt: the
+# difference of two bags is known to about half a pin from 2,000 shots a ball and the carry table
+# (95 %), and a thorough search leaves a few tenths on a line; less than that is not worth a plug.
+DEFAULT_LEAST_GAIN = 0.5
 AS_IS = "as is"
 
 
 # --- the file -------------------------------------------------------------------------------
+
+
+class CaseEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
+    """One of [limits] cases: a case that travels."""
+
+    balls: int
+    weight_lb: float | None = None
+    case_lb: float = 0.0
 
 
 class LimitsEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -41,6 +54,7 @@ class LimitsEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     case_lb: float = 0.0
     drilled: int | None = None
     finish_changes: str = "before"
+    cases: list[CaseEntry] = []
 
 
 class LanesEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -63,6 +77,7 @@ class RoundEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
     weight: float = 1.0
     games_before: int = 0
     stages: list[int] | None = None
+    stage_weights: list[float] | None = None
 
 
 class BallSlot(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
@@ -70,6 +85,7 @@ class BallSlot(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 
     ball: str
     place: str = "home"
+    number: str = ""
     required: bool | None = None
     drill_anew: bool = False
     spares_only: bool = False
@@ -83,11 +99,13 @@ class EventEntry(msgspec.Struct, forbid_unknown_fields=True, kw_only=True):
 
     name: str
     title: str = ""
+    invented: bool = False
     player: str
     fitted: str = ""
     maximise: str = "mean"
     cut: float | None = None
     finish_games: float = DEFAULT_FINISH_GAMES
+    least_gain: float = DEFAULT_LEAST_GAIN
     layouts: list[str] = []
     finishes: list[str] = []
     limits: LimitsEntry = msgspec.field(default_factory=LimitsEntry)
@@ -111,6 +129,7 @@ class Candidate:
     layouts : (layout, True if it has yet to be drilled); finishes : (text as in a ball file, True
         if it has yet to be made). `AS_IS` keeps the finish the ball has.
     spares_only : takes its place in the bag, but is never thrown at a full rack.
+    number : what is engraved in it, as registered; printed on the sheet.
     """
 
     ball: Ball
@@ -120,6 +139,7 @@ class Candidate:
     finishes: tuple[tuple[str, bool], ...]
     note: str = ""
     spares_only: bool = False
+    number: str = ""
 
     @property
     def name(self) -> str:
@@ -143,10 +163,12 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Stage:
-    """A stretch of a round on nearly the same lane: the first of its games, and how many."""
+    """A stretch of a round on nearly the same lane: the first of its games, how many, and how much
+    a game of it counts against the others of the round."""
 
     first_game: int
     games: int
+    weight: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -181,10 +203,14 @@ class Lanes:
 class Event:
     """An event, validated. See the fields of the file; limits as in `bag_model.Limits`.
 
-    bag_weight_lb : what the balls may weigh together, the empty case taken off.
+    bag_weight_lb : what the balls may weigh together, the empty case taken off; cases : those
+    that travel, each with room and weight, its own taken off; none: no such limit.
+    finish_games : games of practice on every ball before the first round. least_gain : pins per
+    game that carrying, drilling or refinishing a ball must bring, or it is left undone.
     player : with the true release; `basis` says how the player reads it.
     friction : the lane's friction model; a fit's where `fitted` names one.
     basis : the fit, or none: whose offsets turn true lines into those that the player reads.
+    invented : what of it is known to be made up, in words.
     provenance : 'assumed', or 'fitted to N shots' and what of it the fit does not know.
     """
 
@@ -202,9 +228,12 @@ class Event:
     maximise: str = "mean"
     cut: float | None = None
     finish_games: float = DEFAULT_FINISH_GAMES
+    least_gain: float = DEFAULT_LEAST_GAIN
+    cases: tuple[Case, ...] = ()
     friction: FrictionModel = DEFAULT_FRICTION
     provenance: str = "assumed"
     basis: Basis = field(default_factory=Basis)
+    invented: tuple[str, ...] = ()
 
     def as_read(self, laydown_board: float, launch_angle_deg: float) -> tuple[float, float]:
         """A true line (laydown board, launch angle) as the player's own measuring calls it."""
@@ -265,10 +294,11 @@ def _event(entry: EventEntry, folder: Path) -> Event:
             raise InputError(f"[limits] case_lb {case:g} lb alone is above bag_weight_lb "
                              f"{limits.bag_weight_lb:g} lb")
     check_range("finish_games", entry.finish_games, 0, 100, "games")
+    check_range("least_gain", entry.least_gain, 0, 300, "pins")
     rounds = tuple(_round(r, folder) for r in entry.round)
     if len({r.name for r in rounds}) != len(rounds):
         raise InputError("two rounds have the same name; each needs its own")
-    if sum(r.weight for r in rounds) <= 0:
+    if sum(r.weight * s.games * s.weight for r in rounds for s in r.stages) <= 0:
         raise InputError("every round has weight 0; at least one must count")
     if entry.maximise == "cut":
         if entry.cut is None:
@@ -297,8 +327,32 @@ def _event(entry: EventEntry, folder: Path) -> Event:
         candidates=candidates, friction=basis.friction, provenance=provenance,
         lanes=lanes, registered=limits.registered, carried=limits.carried, bag_weight_lb=weight,
         drilled=limits.drilled, finish_changes=limits.finish_changes, maximise=entry.maximise,
-        cut=entry.cut, finish_games=float(entry.finish_games), basis=basis,
+        cut=entry.cut, finish_games=float(entry.finish_games),
+        least_gain=float(entry.least_gain), basis=basis,
+        invented=_invented(entry, candidates, rounds),
+        cases=tuple(_case(n, case) for n, case in enumerate(limits.cases, start=1)),
     )
+
+
+def _invented(entry: EventEntry, candidates: tuple[Candidate, ...], rounds: tuple[Round, ...]
+              ) -> tuple[str, ...]:
+    """What is made up: the whole event if it says so, else balls and patterns that say so."""
+    if entry.invented:
+        return ("this event, its player, balls and patterns",)
+    words = invented_words([c.ball for c in candidates], [r.pattern for r in rounds])
+    return (words.removeprefix("invented "),) if words else ()
+
+
+def _case(n: int, entry: CaseEntry) -> Case:
+    where = f"[limits] case {n}"
+    check_range("balls", entry.balls, 0, 99, "balls", where)
+    empty = check_range("case_lb", entry.case_lb, 0, 60, "lb", where)
+    if entry.weight_lb is None:
+        return Case(entry.balls)
+    weight = check_range("weight_lb", entry.weight_lb, 0, 500, "lb", where)
+    if weight < empty:
+        raise InputError(f"{where}: case_lb {empty:g} lb alone is above weight_lb {weight:g} lb")
+    return Case(entry.balls, weight - empty)
 
 
 def _path(text: str, folder: Path) -> str:
@@ -306,8 +360,8 @@ def _path(text: str, folder: Path) -> str:
     return text if Path(text).is_absolute() else str(folder / text)
 
 
-def _ball(spec: str, folder: Path) -> Ball:
-    return load_ball(_path(spec, folder) if ".toml" in spec else spec)
+def _ball(spec: str, folder: Path, undrilled: Layout | None = None) -> Ball:
+    return load_ball(_path(spec, folder) if ".toml" in spec else spec, undrilled)
 
 
 def _round(entry: RoundEntry, folder: Path) -> Round:
@@ -320,23 +374,34 @@ def _round(entry: RoundEntry, folder: Path) -> Round:
         raise InputError(f"{where}: stages is {starts}; accepted: rising numbers of games already "
                          f"bowled, from 0 to below {entry.games}")
     ends = [*starts[1:], entry.games]
+    weights = entry.stage_weights if entry.stage_weights is not None else [1.0] * len(starts)
+    if len(weights) != len(starts):
+        raise InputError(f"{where}: {len(weights)} stage_weights for {len(starts)} stages; "
+                         "accepted: one for each stage")
+    for weight in weights:
+        check_range("stage_weights", weight, 0, 1e6, "", where)
     spec = entry.pattern
     pattern = load_pattern_named(_path(spec, folder) if spec.endswith(".oil") or "/" in spec
                                  else spec)
     return Round(
         entry.name, pattern, entry.games, float(entry.weight), entry.games_before,
-        tuple(Stage(a, b - a) for a, b in zip(starts, ends, strict=True)),
+        tuple(Stage(a, b - a, float(w))
+              for a, b, w in zip(starts, ends, weights, strict=True)),
     )
 
 
 def _candidate(
     entry: BallSlot, folder: Path, layouts: list[Layout], finishes: list[str], changes: str
 ) -> Candidate:
-    ball = _ball(entry.ball, folder)
-    where = f"ball '{ball.name}'"
+    where = f"ball '{entry.ball.rpartition(':')[2]}'"
     if entry.place not in PLACES:
         raise InputError(f"{where}: place is '{entry.place}'; accepted: {', '.join(PLACES)}")
-    own = [read_layout(words) for words in entry.layouts] if entry.layouts else layouts
+    try:
+        own = [read_layout(words) for words in entry.layouts] if entry.layouts else layouts
+    except InputError as error:
+        raise InputError(f"{where}: layouts: {error}") from None
+    # a new ball needs no layout in its file where the event gives some
+    ball = _ball(entry.ball, folder, own[0] if own and entry.place == "new" else None)
     if entry.place == "new":
         choices = [(layout, True) for layout in own] or [(ball.layout, True)]
     else:
@@ -363,7 +428,8 @@ def _candidate(
     surfaces += [(f, True) for f in allowed]
     required = entry.required if entry.required is not None else entry.place == "venue"
     return Candidate(ball, entry.place, required, tuple(dict.fromkeys(choices)),
-                     tuple(dict.fromkeys(surfaces)), entry.note, entry.spares_only)
+                     tuple(dict.fromkeys(surfaces)), entry.note, entry.spares_only,
+                     entry.number)
 
 
 def _lanes(

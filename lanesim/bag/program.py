@@ -19,6 +19,7 @@ Bags are compared by their net value: the aim less least_gain x actions less the
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
@@ -114,6 +115,8 @@ class Program:
     sd : (v, c) standard deviation of one game; games : (c,) games played there; cut : total over
         all games that is to be reached. For "cut" only.
     least_gain : what each action must bring, in units of the aim; see the module.
+    spare_worth : ball -> pins per game that it is worth for spares. The values are those with the
+        best of them; a bag without loses the difference. For "mean" only.
     """
 
     variants: tuple[Variant, ...]
@@ -128,6 +131,7 @@ class Program:
     games: np.ndarray | None = None
     cut: float | None = None
     least_gain: float = 0.0
+    spare_worth: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         values = np.asarray(self.values, dtype=float)
@@ -227,6 +231,15 @@ def bag_value(program: Program, use: np.ndarray) -> tuple[float, float]:
     return chance(total - float(program.cut or 0.0), variance), mean
 
 
+def spare_loss(program: Program, drilled: Mapping[str, str]) -> float:
+    """Pins per game that a bag loses for want of the best ball for spares."""
+    if program.objective != "mean":
+        return 0.0
+    worth = {ball: max(pins, 0.0) for ball, pins in program.spare_worth.items()}
+    return max(worth.values(), default=0.0) - max(
+        (pins for ball, pins in worth.items() if ball in drilled), default=0.0)
+
+
 def moments(program: Program, use: np.ndarray) -> tuple[float, float]:
     """Mean and variance of the total over all games."""
     assert program.games is not None and program.sd is not None
@@ -304,7 +317,8 @@ def evaluated(program: Program, drilled: dict[str, str], finish: dict[tuple[str,
               bound: float | None = None) -> Solution:
     """A bag with its worth by plain evaluation; bound : of net values, where one is proven."""
     use = best_use(program, available(program, drilled, finish))
-    value, mean = bag_value(program, use)
+    lost = spare_loss(program, drilled)
+    value, mean = (each - lost for each in bag_value(program, use))
     got = program.values[use, np.arange(len(use))]
     actions, burden = asked_of(program, drilled, finish)
     net = value - program.least_gain * actions - burden

@@ -3,6 +3,7 @@
     y_d in {0, 1}       the ball is in the bag, drilled so
     z_vp in {0, 1}      in phase p that drilling has this finish
     q_dk in {0, 1}      the ball travels in case k
+    s_b in {0, 1}       spares are shot with this ball, which is worth g_b
     0 <= u_vc           share of condition c thrown with v (0 or 1 in every solution)
 
     sum_(d of b) y_d <= 1                  one drilling per ball; = 1 if the ball must come
@@ -11,6 +12,7 @@
     sum_v u_vc = 1,  u_vc <= z_v,p(c)      one ball per condition, and it must be in the bag
     sum_d y_d <= registered;  sum_carried y_d <= carried;  sum_carried weight_d y_d <= bag limit;
     sum_(newly drilled) y_d <= drilled
+    sum_b s_b <= 1,  s_b <= sum_(d of b) y_d
     sum_k q_dk = y_d (carried),  sum_d q_dk <= balls_k,  sum_d weight_d q_dk <= weight_k
 
 This is the facility-location form with strong links (u_vc <= z_vp one by one), whose linear
@@ -49,7 +51,9 @@ class Rows:
         v, c = p.values.shape
         self.n_y, self.n_z = len(self.drillings), v * len(self.phases)
         self.n_q = len(self.travel) * len(self.cases)
-        whole = self.n_y + self.n_z + self.n_q
+        self.spares = [b for b, pins in p.spare_worth.items()
+                       if pins > 0.0 and b in p.balls and p.objective == "mean"]
+        whole = self.n_y + self.n_z + self.n_q + len(self.spares)
         self.start_u, self.size = whole, whole + v * c
         self.integer = IntegerProgram(self.size, whole, np.ones(self.size))
         self._build(without)
@@ -67,6 +71,10 @@ class Rows:
     def q(self, n: int, case: int) -> int:
         """Column of the n-th ball that may travel, in a case."""
         return self.n_y + self.n_z + n * len(self.cases) + case
+
+    def s(self, n: int) -> int:
+        """Column of the n-th ball worth something for spares."""
+        return self.n_y + self.n_z + self.n_q + n
 
     def u(self, v: int, c: int) -> int:
         """Column of a variant used in a condition."""
@@ -103,6 +111,11 @@ class Rows:
             if value is not None and name not in without and columns:
                 self.add(columns, numbers, -np.inf, float(value))
         self._pack()
+        for n, ball in enumerate(self.spares):
+            mine = [self.y(i) for i, d in enumerate(self.drillings) if d[0] == ball]
+            self.add([self.s(n), *mine], [1.0] + [-1.0] * len(mine), -np.inf, 0.0)
+        if self.spares:
+            self.add([self.s(n) for n in range(len(self.spares))], 1.0, -np.inf, 1.0)
 
     def limit_rows(self) -> Iterator[tuple[str, float | None, list[int], list[float]]]:
         """(name, limit, columns, numbers) of the limits that are sums over drillings."""
@@ -176,6 +189,13 @@ class Rows:
         """Gain sum_vc per_condition[v, c] u_vc."""
         out = np.zeros(self.size)
         out[self.start_u:] = per_condition.ravel()
+        return out
+
+    def spare_gain(self) -> np.ndarray:
+        """Pins per game of the ball for spares, against the best of all."""
+        out = np.zeros(self.size)
+        for n, ball in enumerate(self.spares):
+            out[self.s(n)] = self.p.spare_worth[ball]
         return out
 
     def actions(self) -> np.ndarray:

@@ -181,7 +181,7 @@ EVENT_SHOWS = {
     "shop.txt": "what to have drilled and finished",
     "bag-ladder.png": "the bag from strongest to weakest",
     "bag-lines.png": "the lines to start on",
-    "bag-gains.png": "what each ball adds, and what other bags would",
+    "bag-gains.png": "what the bag would lose without each ball, and what other bags bring",
     "bag-pins.png": "pins per game of each ball in each condition",
 }
 

@@ -246,10 +246,10 @@ def _print_pair(pair: SideBySide) -> None:
                   title=f"{pair.second} minus {pair.first} on {pair.pattern} "
                         f"({pair.shots[0]} and {pair.shots[1]} shots; boards over "
                         f"{pair.releases} releases thrown)")
-    more = pair.more_shots_for_boards
+    needed = pair.more_shots_for_boards
     click.echo("to know the difference at the pins within "
                f"{pair.within_boards:g} board: "
-               + ("enough shots already" if more == 0 else f"{more} more shots" if more else
+               + ("enough shots already" if needed == 0 else f"{needed} more shots" if needed else
                   "more of the same shots will not do; measure more columns"))
 
 

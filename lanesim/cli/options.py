@@ -29,6 +29,7 @@ from ..defaults import LEVEL_NAMES, SEED, SHOTS
 from ..defaults import PATTERN as DEFAULT_PATTERN
 from ..defaults import RELEASE as DEFAULT_RELEASE
 from ..errors import InputError
+from ..figures.wanted import STYLES
 
 if TYPE_CHECKING:
     from ..equipment.layout import Layout
@@ -248,8 +249,28 @@ def out_option(text: str, flag: str = "--out", name: str = "out",
 
 
 def picture_option(text: str = "Draw it into FILE (.png, .svg or .pdf).") -> Callable:
-    """--out FILE for a picture."""
-    return out_option(text)
+    """--out FILE for a picture, --style and --title for all pictures of the command."""
+
+    def decorate(function: Callable) -> Callable:
+        @functools.wraps(function)
+        def wrapped(*args: Any, picture_style: str, picture_title: str, **kwargs: Any) -> Any:
+            from ..figures.wanted import pictures
+
+            with pictures(picture_style, picture_title):
+                return function(*args, **kwargs)
+
+        for option in reversed((
+            out_option(text),
+            click.option("--style", "picture_style", type=click.Choice(STYLES), default="screen",
+                         show_default=True, help="Look of the pictures: large for a projector, on "
+                                                 "white for print, in greys."),
+            click.option("--title", "picture_title", default="", metavar="TEXT",
+                         help="Heading of the pictures. [default: what was found]"),
+        )):
+            wrapped = option(wrapped)
+        return wrapped
+
+    return decorate
 
 
 def csv_option(text: str = "Write the numbers to FILE (.csv).") -> Callable:

@@ -83,13 +83,15 @@ def _lane_facts(basis: Basis, release: Release) -> list[tuple[str, str]]:
 def _write(shot, ball, pattern, release, out, curves, flare, csv) -> list:
     """Draw first, then write: a drawing that fails leaves no file behind."""
     from ..files import write_text
+    from ..studies.findings import of_throw
 
     heading = f"{ball.name} on {pattern.name}"
     drawn = []
     if out is not None:
         from ..figures.lane_view import draw_paths
 
-        drawn.append((out, draw_paths([shot], pattern, [ball.name], title=heading,
+        drawn.append((out, draw_paths([shot], pattern, [ball.name],
+                                      title=of_throw(shot, ball.name, pattern.name),
                                       note=c.release_words(release))))
     if curves is not None:
         from ..figures.curves import draw_curves

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..bag import words as w
 from .style import (
     FAINT,
     INK,
@@ -22,16 +23,34 @@ from .style import (
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from ..bag.plan import BagPlan
+    from ..bag.answers import BagPlan
+
+
+STAGES = ("-", "--", ":", "-.")  # the stages of a round, in turn
+
+
+def _number(plan: BagPlan, ball: str) -> int:
+    """A ball's place among the candidates: its colour and marker in every picture of the bag."""
+    return [c.name for c in plan.event.candidates].index(ball)
+
+
+def _mark(plan: BagPlan, ball: str) -> dict[str, Any]:
+    n = _number(plan, ball)
+    return {"color": series_style(n)["color"], "marker": series_marker(n)}
+
+
+def _made_up(plan: BagPlan) -> str:
+    text = w.invented(plan)
+    return f" {text}" if text else ""
 
 
 @house_style
 def draw_pins(plan: BagPlan) -> Figure:
     """Pins per game: the balls of the bag and the best left at home, in every condition."""
-    rows: list[tuple[str, np.ndarray, bool]] = []
+    rows: list[tuple[str, int, bool]] = []
     in_bag = set(plan.best.drilled)
-    for v in sorted({int(v) for v in plan.best.use}, key=lambda v: -plan.judged.strength[v]):
-        rows.append((_use_text(plan, v), plan.judged.pins[v], True))
+    for v in sorted({int(v) for v in plan.best.use}, key=lambda v: -plan.strength[v]):
+        rows.append((_use_text(plan, v), v, True))
     for name in dict.fromkeys(u.variant.ball for u in plan.uses):
         mine = [v for v, u in enumerate(plan.uses)
                 if u.variant.ball == name and not u.spares_only]
@@ -40,23 +59,23 @@ def draw_pins(plan: BagPlan) -> Figure:
         weights = np.array([c.weight for c in plan.conditions])
         best = max(mine, key=lambda v: float(plan.judged.pins[v] @ weights))
         text = _use_text(plan, best) + ("" if name in in_bag else ", stays at home")
-        rows.append((text, plan.judged.pins[best], False))
-    values = np.array([r[1] for r in rows])
+        rows.append((text, best, False))
+    values = np.array([plan.judged.pins[v] for _, v, _ in rows])
     figure = new_figure(
         max(8.0, 3.6 + 1.05 * len(plan.conditions)), 1.9 + 0.42 * len(rows),
-        "Pins per game, each ball on its own best line",
-        subtitle="boxed: the ball to use; below the line: balls that are not needed, "
-                 "drilled and finished as suits them best",
-        note="Model values. Compare within a column; see the table for intervals.",
+        w.finding(plan, "pins").rstrip("."),
+        subtitle="pins per game; boxed: the ball to use; below the line: not needed",
+        note="~ on a quickly found line, which may be better." + _made_up(plan),
     )
     axes = figure.add_subplot()
     span = max(float(np.ptp(values)), 1.0)
     # only the pale part of the scale: the numbers must be readable on it
     axes.imshow(values, aspect="auto", cmap=heat_colormap(), vmin=values.min() - 0.1 * span,
                 vmax=values.max() + 2.2 * span)
-    for i, (_, row, _) in enumerate(rows):
-        for c, value in enumerate(row):
-            axes.text(c, i, f"{value:.1f}", ha="center", va="center", fontsize=9, color=INK)
+    for i, (_, v, _) in enumerate(rows):
+        for c, value in enumerate(plan.judged.pins[v]):
+            quick = "" if plan.judged.thorough[v, c] else "~"
+            axes.text(c, i, f"{quick}{value:.1f}", ha="center", va="center", fontsize=9, color=INK)
     used = [_use_text(plan, int(v)) for v in plan.best.use]
     for c, text in enumerate(used):
         i = next(n for n, r in enumerate(rows) if r[0] == text)
@@ -97,15 +116,16 @@ def draw_ladder(plan: BagPlan) -> Figure:
     """The bag from strongest to weakest: boards hooked on the player's own line."""
     balls = [b for b in plan.balls if np.isfinite(b.strength)]
     figure = new_figure(
-        8.0, 1.6 + 0.48 * len(balls), "The ladder, strongest first",
+        8.0, 1.6 + 0.48 * len(balls), w.finding(plan, "ladder").rstrip("."),
         subtitle="boards hooked on one line, the player's usual one, mean of the rounds' fresh "
-                 "lanes",
-        note="Rings: candidates that stay at home, drilled and finished as suits them best.",
+                 "lanes; the strongest on top",
+        note="Rings: candidates that stay at home, drilled and finished as suits them best."
+             + _made_up(plan),
     )
     axes = figure.add_subplot()
     for n, ball in enumerate(balls):
         axes.plot([0, ball.strength], [n, n], color=FAINT, linewidth=1.2)
-        axes.plot(ball.strength, n, marker="o", markersize=9, color=INK)
+        axes.plot(ball.strength, n, markersize=9, **_mark(plan, ball.name))
         axes.annotate(f"{ball.strength:.1f}", (ball.strength, n), xytext=(9, 0),
                       textcoords="offset points", va="center", fontsize=9)
     weights = np.array([c.weight for c in plan.conditions])
@@ -117,7 +137,7 @@ def draw_ladder(plan: BagPlan) -> Figure:
                 and not u.spares_only]
         if mine:
             best = max(mine, key=lambda v: float(plan.judged.pins[v] @ weights))
-            home.append((name, float(plan.judged.strength[best])))
+            home.append((name, float(plan.strength[best])))
     row = len(balls)
     for _, strength in home:
         axes.plot(strength, row, marker="o", markersize=8, markerfacecolor=PAPER,
@@ -141,15 +161,15 @@ def draw_ladder(plan: BagPlan) -> Figure:
 
 @house_style
 def draw_gains(plan: BagPlan) -> Figure:
-    """What each ball adds to the bag, and what other choices would, with intervals."""
+    """What the bag would lose without each ball, and what other choices would bring."""
     scale, unit = (100.0, "percentage points") if plan.objective == "cut" else (
         1.0, "pins per game")
     rows: list[tuple[str, float, float, float, str]] = []
     for ball in plan.balls:
         if ball.adds is not None and np.isfinite(ball.strength):
             assert ball.adds_low is not None and ball.adds_high is not None
-            rows.append((f"{ball.name}: in the bag", ball.adds, ball.adds_low, ball.adds_high,
-                         "o"))
+            rows.append((f"{ball.name} along, not at home", ball.adds, ball.adds_low,
+                         ball.adds_high, _mark(plan, ball.name)["marker"]))
     for question in plan.comparisons:
         if np.isfinite(question.gain):
             rows.append((question.question, question.gain, question.low, question.high, "s"))
@@ -157,10 +177,11 @@ def draw_gains(plan: BagPlan) -> Figure:
         rows.append(("instead: " + _other_words(plan, choice), -choice.behind,
                      -choice.behind_high, -choice.behind_low, "D"))
     figure = new_figure(
-        8.6, 1.5 + 0.34 * max(len(rows), 1), "What each ball adds, and what other bags would",
-        subtitle="dots: what the bag would lose without it; squares: other choices; diamonds: the "
+        8.6, 1.5 + 0.34 * max(len(rows), 1), w.finding(plan, "gains").rstrip("."),
+        subtitle="what the bag would lose without each ball; squares: other choices; diamonds: the "
                  "next best bags against the best",
-        note=f"Bars: 95 % over {plan.resamples} resamples of shots and carry table, bags kept.",
+        note=f"Bars: 95 % of {plan.resamples} repetitions with shots and pin falls drawn anew."
+             + _made_up(plan),
     )
     axes = figure.add_subplot()
     for n, (_, value, low, high, marker) in enumerate(rows):
@@ -188,11 +209,12 @@ def draw_lines(plan: BagPlan) -> Figure:
     """The lines to start on: a lane for each round, a path for each stage."""
     rounds = plan.event.rounds
     figure = new_figure(
-        9.4, 1.3 + 2.35 * len(rounds), "Lines to start on",
-        subtitle="mean shots over the fresh oil of each round; boards as the player counts them"
+        9.4, 1.3 + 2.35 * len(rounds), w.finding(plan, "lines").rstrip("."),
+        subtitle="usual shots over the fresh oil of each round; boards as the player counts them"
                  + (" (drawn: true boards; named: as the player reads them)"
                     if plan.event.basis.offsets else ""),
-        note="The lane is stretched across: 39 boards against 60 ft.",
+        note="Stroke at 15 ft: the board at the arrows. The lane is stretched across: 39 boards "
+             "against 60 ft." + _made_up(plan),
     )
     hand = plan.event.player.release.hand
     grid = figure.subplots(len(rounds), 1, squeeze=False)[:, 0]
@@ -203,13 +225,17 @@ def draw_lines(plan: BagPlan) -> Figure:
         mine = [a for a in plan.advice if plan.conditions[a.condition].round == n]
         for k, advice in enumerate(mine):
             path = plan.paths[advice.condition]
-            style = series_style(k)
+            style = series_style(_number(plan, advice.ball))
+            style["linestyle"] = STAGES[k % len(STAGES)]
             axes.plot(np.arange(61), path, **style, path_effects=line_halo(1.8),
                       label=f"{plan.conditions[advice.condition].games_text}: {advice.ball}, "
                             f"from {advice.laydown_board:.0f} over "
                             f"{advice.arrow_board:.0f}")
-            axes.plot(0, path[0], marker=series_marker(k), color=style["color"],
-                      markeredgecolor=PAPER, markersize=7, clip_on=False, zorder=5)
+            mark = _mark(plan, advice.ball)
+            axes.plot(0, path[0], markeredgecolor=PAPER, markersize=8, clip_on=False, zorder=5,
+                      **mark)
+            axes.plot(15, np.interp(15, np.arange(61), path), color=mark["color"], marker="|",
+                      markersize=13, markeredgewidth=2.2, zorder=5)
         axes.set_xlim(0, 60.0)
         axes.set_ylim(0.5, 39.5)
         axes.set_yticks([5, 10, 15, 20, 25, 30, 35])

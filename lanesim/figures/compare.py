@@ -5,7 +5,8 @@ Nothing is computed here: `compare` gives the numbers.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -13,8 +14,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.transforms import blended_transform_factory
 
+from ..studies.findings import of_compare
 from .lane_view import LANE_WIDE_IN, draw_paths, draw_side_by_side
-from .style import FAINT, INK, PAPER, SERIES, house_style, series_marker
+from .looks import Look, looks_by_lane
+from .style import FAINT, INK, PAPER, house_style
 
 if TYPE_CHECKING:
     from ..studies.compare import Comparison
@@ -32,32 +35,33 @@ def draw_comparison(found: Comparison, *, title: str = "", note: str = "") -> Fi
     variant: rates on this line with their 95 % intervals; strikes if the carry table is there.
     """
     rows = len(found.judged)
+    balls = [v.ball.name for v in found.variants]
     # the panel stands between the small print and the rest
     panel = rows * _ROW_IN + _HEAD_IN
     room = panel + 0.55 if rows else 0.0
     if len({v.pattern.name for v in found.variants}) == 1:
         pattern = found.variants[0].pattern
         figure = draw_paths(found.trajectories, pattern, found.labels, note=note, room_in=room,
-                            title=title or f"One release on {pattern.name}")
+                            title=title or of_compare(found))
     else:
         shots = [(t, v.pattern) for t, v in zip(found.trajectories, found.variants, strict=True)]
         figure = draw_side_by_side(shots, found.labels, note=note, room_in=room,
-                                   title=title or "One release")
+                                   title=title or of_compare(found))
     if rows:
         wide, high = figure.get_size_inches()
         width = min(LANE_WIDE_IN + 0.75, wide) - _LABELS_IN - _GAME_IN
         axes = figure.add_axes((_LABELS_IN / wide, 0.95 / high, width / wide,
                                 rows * _ROW_IN / high))
-        _rates(axes, found)
+        _rates(axes, found, looks_by_lane(balls, [v.pattern.name for v in found.variants]))
     return figure
 
 
-def _rates(axes: Axes, found: Comparison) -> None:
+def _rates(axes: Axes, found: Comparison, seen: Sequence[Look]) -> None:
     """Rows of dots with intervals: strikes filled, pocket hits hollow; pins per game beside."""
     beside = blended_transform_factory(axes.transAxes, axes.transData)
     apart = 0.17 if found.with_pins else 0.0
     for row, judged in enumerate(found.judged):
-        color, marker = SERIES[row % len(SERIES)][0], series_marker(row)
+        color, marker = seen[row].color, seen[row].marker
         pocket = judged.line.pocket
         _span(axes, row + apart, pocket.rate, pocket.low, pocket.high, color, marker, PAPER)
         if judged.pins is not None and found.with_pins:
@@ -78,7 +82,7 @@ def _rates(axes: Axes, found: Comparison) -> None:
     axes.grid(axis="y", visible=False)
     axes.set_title(f"{found.shots:,} shots each with the player's spread on this line; nobody "
                    "moves", fontsize=9.5)
-    sign = {"ls": "none", "color": INK, "marker": "o", "ms": 7}
+    sign: dict[str, Any] = {"ls": "none", "color": INK, "marker": "o", "ms": 7}
     keys = [Line2D([], [], mfc=PAPER, mew=1.6, label="pocket hits", **sign)]
     if found.with_pins:
         keys.insert(0, Line2D([], [], label="strikes", **sign))

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from .style import FAINT, SERIES, house_style, legend_name, new_figure, series_marker, series_style
+from .looks import looks
+from .style import FAINT, house_style, legend_name, new_figure
 
 if TYPE_CHECKING:
     from ..motion.trajectory import Trajectory
@@ -49,6 +50,7 @@ def draw_curves(
     names = labels if labels is not None else [f"shot {i + 1}" for i in range(len(trajectories))]
     if len(names) != len(trajectories):
         raise ValueError(f"{len(names)} labels for {len(trajectories)} paths")
+    seen = looks([t.ball for t in trajectories])
     small_print = ["Open sign: the hook begins. Filled sign: the ball rolls. "
                    "While the ball rolls, friction is what would be available.", note]
     figure = new_figure(10.5, 8.2, title, note="\n".join(filter(None, small_print)))
@@ -57,15 +59,15 @@ def draw_curves(
         for index, (trajectory, name) in enumerate(zip(trajectories, names, strict=True)):
             x = np.asarray(trajectory.x_ft)
             value = np.asarray(getattr(trajectory, column))
-            style = series_style(index)
+            style = seen[index].line()
             axes.plot(x, value, **style, label=legend_name(name), zorder=3)
             if column == "film_um":
                 axes.plot(x, trajectory.track_film_um, **(style | {"lw": 0.9}), zorder=2.5)
-            color = SERIES[index % len(SERIES)][0]
+            color, marker = seen[index].color, seen[index].marker
             for at, face in ((trajectory.hook_ft, axes.get_facecolor()),
                              (trajectory.roll_ft, color)):
                 if math.isfinite(at) and x[0] <= at <= x[-1]:
-                    axes.plot([at], [np.interp(at, x, value)], marker=series_marker(index), ms=6,
+                    axes.plot([at], [np.interp(at, x, value)], marker=marker, ms=6,
                               mfc=face, mec=color, mew=1.4, ls="none", zorder=4)
         axes.set(title=heading, ylabel=label, xlim=(0, 60))
         if from_zero:
@@ -75,7 +77,10 @@ def draw_curves(
     for axes in grid[-1]:
         axes.set_xlabel("distance from the foul line [ft]")
     if len(trajectories) > 1:
-        grid[0, 0].legend(loc="best")
+        # above the panels: it covers no curve, however many there are
+        lines = [line for line in grid[0, 0].get_lines()
+                 if not str(line.get_label()).startswith("_")]
+        figure.legend(handles=lines, loc="outside upper right", ncols=min(4, len(lines)))
     else:
         grid[0, 0].text(0.98, 0.95, names[0], transform=grid[0, 0].transAxes, ha="right", va="top",
                         color=FAINT, fontsize=9)

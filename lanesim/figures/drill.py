@@ -25,7 +25,7 @@ from ..units import INCH_M, LB_KG
 from .style import FAINT, INK, PAPER, SERIES, halo, house_style, new_figure
 
 _FACE = "#f3f0e9"
-_LINE = {"color": FAINT, "lw": 1.1}
+_LINE: dict[str, Any] = {"color": FAINT, "lw": 1.1}
 _ARCS = {  # name: (series, line width)
     "pin-pap": (1, 2.0),
     "bias-pap": (4, 1.8),
@@ -143,8 +143,9 @@ def _lines(
         seen = see(np.cos(turn) * start + np.sin(turn) * toward)
         near = seen[:, 2] >= 0
         axes.plot(*np.where(near[:, None], seen, np.nan)[:, :2].T, zorder=1, **_LINE)
-        radius = np.linalg.norm(seen[0])
-        style = {"color": FAINT, "fontsize": 8, "path_effects": halo(2.4), "zorder": 5}
+        radius = float(np.linalg.norm(seen[0]))
+        style: dict[str, Any] = {"color": FAINT, "fontsize": 8, "path_effects": halo(2.4),
+                                 "zorder": 5}
         if name == straight:
             axes.text(0, 1.03 * radius, name, ha="center", va="bottom", **style)
         elif name == "midline":
@@ -295,10 +296,10 @@ def _legend(
         ("top / side / finger",
          f"{ball.after.top_oz:+.2f} / {ball.after.side_oz:+.2f} / {ball.after.finger_oz:+.2f} oz"),
     ]
-    for text, value in numbers:
+    for text, number in numbers:
         y -= 0.047
         axes.text(0, y, text, va="center", fontsize=8.5)
-        axes.text(1.0, y, value, va="center", ha="right", fontsize=8.5)
+        axes.text(1.0, y, number, va="center", ha="right", fontsize=8.5)
     y -= 0.075
     axes.text(0, y, "Holes (diameter x depth)", fontweight="bold", va="center")
     for hole in ball.face.holes:

@@ -28,7 +28,8 @@ from .lane_view import (
     film_ceiling_um,
     player_board_to_drawn,
 )
-from .style import INK, PAPER, SERIES, house_style, new_figure, series_marker
+from .looks import looks_by_lane
+from .style import INK, PAPER, house_style, new_figure
 
 if TYPE_CHECKING:
     from ..lane.pattern import OilPattern
@@ -83,6 +84,7 @@ def film_shots(
     """
     if not shots:
         raise ValueError("no path to show")
+    seen = looks_by_lane([path.ball for _, path, _ in shots], [p.name for _, _, p in shots])
     patterns: dict[str, OilPattern] = {p.name: p for _, _, p in shots}
     left, bottom, gap = 0.75, 0.75, 0.85
     high = bottom + len(patterns) * LANE_HIGH_IN + (len(patterns) - 1) * gap + 0.95
@@ -97,8 +99,8 @@ def film_shots(
                                 ceiling_um=ceiling, distance_label=row == len(patterns) - 1)
         here = [(n, label) for n, (label, _, p) in enumerate(shots) if p.name == name]
         for place, (n, label) in enumerate(here):
-            lanes[name].plot([2 + 14 * place], [43.2], color=SERIES[n % len(SERIES)][0],
-                             marker=series_marker(n), ms=7, ls="none", clip_on=False)
+            lanes[name].plot([2 + 14 * place], [43.2], color=seen[n].color,
+                             marker=seen[n].marker, ms=7, ls="none", clip_on=False)
             lanes[name].text(2.7 + 14 * place, 43.2, label, va="center", fontsize=9)
     figure.set_dpi(DPI)
     background = drawn(figure, "png", DPI)
@@ -111,7 +113,7 @@ def film_shots(
         board = player_board_to_drawn(np.interp(at, path.t_s, path.y_board), path.hand)
         xy = lanes[pattern.name].transData.transform(
             np.column_stack([np.interp(at, path.t_s, path.x_ft), board]))
-        tracks.append(Track(label, SERIES[n % len(SERIES)][0], series_marker(n), xy[:, 0],
+        tracks.append(Track(label, seen[n].color, seen[n].marker, xy[:, 0],
                             pixels_high - xy[:, 1]))
     return Film(heading, (round(wide * DPI), pixels_high), background, times, tuple(tracks))
 

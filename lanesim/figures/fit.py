@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from ..fit.posterior import NORMAL_95
 from ..fit.result import FitResult
+from .looks import looks
 from .style import FAINT, INK, SERIES, difference_colormap, house_style, legend_name, new_figure
 
 _SAYS_NOTHING = 0.9
@@ -106,9 +107,10 @@ def _measured(axes: Axes, result: FitResult) -> None:
         return
     c = _main_column(result)
     balls = sorted(set(result.shot_ball))
+    seen = looks(balls)
     for n, ball in enumerate(balls):
         mine = np.array([b == ball for b in result.shot_ball])
-        color, _, marker = SERIES[n % len(SERIES)]
+        color, marker = seen[n].color, seen[n].marker
         axes.plot(result.predicted[mine, c], result.measured[mine, c], ls="none", marker=marker,
                   color=color, ms=5, label=legend_name(ball), markeredgecolor="white",
                   markeredgewidth=0.4)

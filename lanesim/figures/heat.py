@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
@@ -10,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from ..motion.pocket import EDGES, POCKET
+from ..studies.findings import of_sweep
 from ..studies.sweep import MEASURES, Axis, Sweep
 from .style import FAINT, HAIR, INK, PAPER, heat_colormap, house_style, lightness, new_figure
 
@@ -47,10 +49,6 @@ def _axis_label(axis: Axis) -> str:
     return f"{axis.setting.title} [{axis.setting.unit}]"
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _map(sweep: Sweep, measure: str, note: str) -> Figure:
     up, across = sweep.axes
     values = sweep.values[measure]
@@ -58,8 +56,7 @@ def _map(sweep: Sweep, measure: str, note: str) -> Figure:
     known = np.isfinite(values)
     small_print = "Framed: a pocket hit. Hatched: no value (no pin touched, or it never rolls)."
     figure = new_figure(
-        9.0, 6.2, f"{_capital(MEASURES[measure][0])} over {up.setting.title} and "
-        f"{across.setting.title}", subtitle=f"{sweep.ball} on {sweep.pattern}",
+        9.0, 6.2, of_sweep(sweep, measure), subtitle=f"{sweep.ball} on {sweep.pattern}",
         note="\n".join(filter(None, [small_print, note])),
     )
     axes = figure.add_subplot()
@@ -119,19 +116,20 @@ def _curve(sweep: Sweep, measure: str, note: str) -> Figure:
     values = sweep.values[measure]
     by_name = axis.by_name
     x = np.arange(len(axis.values)) if by_name else np.array(axis.values, dtype=float)
-    figure = new_figure(8.0, 4.8, f"{_capital(MEASURES[measure][0])} over {axis.setting.title}",
+    figure = new_figure(8.0, 4.8, of_sweep(sweep, measure),
                         subtitle=f"{sweep.ball} on {sweep.pattern}", note=note)
     axes = figure.add_subplot()
     axes.plot(x, values, color=INK, zorder=3)
     hit = sweep.outcome == POCKET
     axes.plot(x[hit], values[hit], ls="none", marker="o", mfc=INK, mec=INK, zorder=4)
     axes.plot(x[~hit], values[~hit], ls="none", marker="o", mfc=PAPER, mec=INK, zorder=4)
-    keys = [Line2D([], [], color=INK, marker="o", mfc=INK, label="pocket"),
-            Line2D([], [], color=INK, marker="o", mfc=PAPER, label="not the pocket")]
+    keys: list[Artist] = [Line2D([], [], color=INK, marker="o", mfc=INK, label="pocket"),
+                          Line2D([], [], color=INK, marker="o", mfc=PAPER,
+                                 label="not the pocket")]
     if measure == "entry_board":
         axes.axhspan(EDGES[0], EDGES[1], color=FAINT, alpha=0.18, lw=0, zorder=1)
         keys.append(Patch(facecolor=FAINT, alpha=0.18, label="pocket window"))
-    axes.legend(handles=keys, loc="best")
+    axes.legend(handles=keys, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3)
     if by_name:
         _ticks(axes.xaxis, axis)
     axes.set(xlabel=_axis_label(axis), ylabel=_heading(measure))

@@ -35,20 +35,19 @@ from ..lane.geometry import (
 )
 from ..lane.pattern import OilPattern
 from ..units import FOOT_M, INCH_M
+from .looks import Look, look_of, looks, looks_by_lane
 from .style import (
     FAINT,
     HAIR,
     INK,
     PAPER,
     PIN_WHITE,
-    SERIES,
     WOOD,
     halo,
     house_style,
     line_halo,
     new_figure,
     oil_colormap,
-    series_marker,
     series_style,
 )
 
@@ -224,10 +223,10 @@ def draw_oil_map(pattern: OilPattern, *, hand: str = "right") -> Figure:
                               panel_high / high))
     length = int(pattern.length_ft)
     cuts = [round(length * k / 3) for k in range(4)]
-    boards = np.arange(1, BOARDS + 1)
+    numbers = np.arange(1, BOARDS + 1)
     for index, (start, end) in enumerate(itertools.pairwise(cuts)):
         if end > start:
-            across.plot(boards, player_order(pattern.film_by_board_um(start, end), hand),
+            across.plot(numbers, player_order(pattern.film_by_board_um(start, end), hand),
                         **series_style(index), label=f"{start}-{end} ft")
     if length:
         across.legend(loc="upper right", fontsize=7.5, borderpad=0.3, labelspacing=0.25)
@@ -268,10 +267,11 @@ def phase_pieces(trajectory: Trajectory) -> list[tuple[str, NDArray[Any], NDArra
 
 
 def draw_path(
-    axes: Axes, trajectory: Trajectory, *, color: str = SERIES[0][0], marker: str = "o",
-    markers: bool = True,
+    axes: Axes, trajectory: Trajectory, *, look: Look | None = None, markers: bool = True,
 ) -> None:
     """Draw one path on a lane from `draw_lane`: dash by phase, signs where phases begin."""
+    look = look or look_of("")
+    color, marker = look.color, look.marker
     hand = trajectory.hand
     looks = {phase: (dash, width) for phase, dash, width in PHASES}
     pieces = phase_pieces(trajectory)
@@ -358,6 +358,7 @@ def draw_paths(
     if not trajectories:
         raise ValueError("no path to draw")
     names = _labels(trajectories, labels)
+    seen = looks([t.ball for t in trajectories])
     left, bottom = 0.75, 0.75 + room_in
     blocks = math.ceil(len(trajectories) / 4)
     foot_in = 1.05 * blocks  # the words under the lane
@@ -373,14 +374,13 @@ def draw_paths(
     _film_scale(figure, left + LANE_WIDE_IN + 0.2, lane_bottom, LANE_HIGH_IN,
                 film_ceiling_um([pattern]))
     for index, trajectory in enumerate(trajectories):
-        draw_path(axes, trajectory, color=SERIES[index % len(SERIES)][0],
-                  marker=series_marker(index))
+        draw_path(axes, trajectory, look=seen[index])
     _key(figure, wide, high, left, lane_bottom + LANE_HIGH_IN + 0.2)
     column = (wide - left - 0.2) / min(4, len(trajectories)) if len(trajectories) > 1 else wide
     for index, (trajectory, name) in enumerate(zip(trajectories, names, strict=True)):
         x_in = left + (index % 4) * column
         y_in = bottom + foot_in - 0.35 - 1.05 * (index // 4)
-        _words(figure, x_in, y_in, name, trajectory, index)
+        _words(figure, x_in, y_in, name, trajectory, seen[index])
     return figure
 
 
@@ -393,9 +393,10 @@ def draw_side_by_side(
     note: str = "",
     room_in: float = 0.0,
 ) -> Figure:
-    """One lane under the other, each with its path, to the same scale of feet and of colour.
+    """One lane a pattern, one under the other, to the same scale of feet and of colour.
 
-    The first path is repeated, thin, on the other lanes to compare with.
+    Every lane has the paths thrown on it. Where that is one each, the first is repeated, thin, on
+    the other lanes to compare with.
 
     Parameters
     ----------
@@ -408,34 +409,44 @@ def draw_side_by_side(
     if not shots:
         raise ValueError("no path to draw")
     names = list(labels) if labels else [pattern.title for _, pattern in shots]
+    seen = looks_by_lane([t.ball for t, _ in shots], [p.name for _, p in shots])
+    lanes: dict[str, list[int]] = {}
+    for index, (_, pattern) in enumerate(shots):
+        lanes.setdefault(pattern.name, []).append(index)
+    columns = math.ceil(max(len(mine) for mine in lanes.values()) / 3)
+    alone = all(len(mine) == 1 for mine in lanes.values())
     left, bottom, gap, words_wide = 0.75, 0.85 + room_in, 0.62, 2.55
-    count = len(shots)
-    wide = left + LANE_WIDE_IN + 0.2 + words_wide
+    count = len(lanes)
+    wide = left + LANE_WIDE_IN + 0.2 + words_wide * columns
     high = bottom + count * LANE_HIGH_IN + (count - 1) * gap + 0.95
     figure = new_figure(wide, high, title or " and ".join(names),
                         note="\n".join(filter(None, [_stretch_note(), note])), layout=None)
     ceiling = film_ceiling_um([pattern for _, pattern in shots])
-    for index, ((trajectory, pattern), name) in enumerate(zip(shots, names, strict=True)):
-        y_in = bottom + (count - 1 - index) * (LANE_HIGH_IN + gap)
-        axes = draw_lane(figure, left, y_in, pattern, hand=trajectory.hand,
-                         ceiling_um=ceiling, distance_label=index == count - 1)
-        if index:
+    words_left = left + LANE_WIDE_IN + 0.2
+    for row, mine in enumerate(lanes.values()):
+        y_in = bottom + (count - 1 - row) * (LANE_HIGH_IN + gap)
+        first, pattern = shots[mine[0]]
+        axes = draw_lane(figure, left, y_in, pattern, hand=first.hand,
+                         ceiling_um=ceiling, distance_label=row == count - 1)
+        if row and alone:
             first = shots[0][0]
             axes.plot(first.x_ft, player_board_to_drawn(np.asarray(first.y_board),
                                                         first.hand),
-                      color=INK, lw=1.0, alpha=0.75, zorder=4.5, path_effects=halo(2.0))
-        draw_path(axes, trajectory, color=SERIES[index % len(SERIES)][0],
-                  marker=series_marker(index))
-        words_left = left + LANE_WIDE_IN + 0.2
-        _words(figure, words_left, y_in + LANE_HIGH_IN - 0.25, name, trajectory, index)
-        volume = f"{pattern.length_ft:g} ft, {pattern.total_ml:.1f} mL"
-        figure.text(words_left / wide, (y_in + LANE_HIGH_IN - 1.45) / high, volume, fontsize=8.5,
-                    color=FAINT, va="top")
-        if index:
-            figure.text(words_left / wide, (y_in + LANE_HIGH_IN - 1.65) / high,
-                        f"thin line: {names[0]}", fontsize=8.5, color=FAINT, va="top")
+                      color=INK, lw=1.0, zorder=4.5, path_effects=halo(2.0))
+        below = f"{pattern.length_ft:g} ft, {pattern.total_ml:.1f} mL"
+        if row and alone:
+            below += f"\nthin line: {names[0]}"
+        figure.text(words_left / wide, (y_in + 0.42 * (alone and row > 0) + 0.12) / high,
+                    below if alone else f"{pattern.title}: {below}", fontsize=8.5, color=FAINT,
+                    va="top" if alone and row else "bottom")
+        for n, index in enumerate(mine):
+            trajectory = shots[index][0]
+            draw_path(axes, trajectory, look=seen[index])
+            _words(figure, words_left + words_wide * (n // 3),
+                   y_in + LANE_HIGH_IN - 0.05 - 1.02 * (n % 3), names[index], trajectory,
+                   seen[index])
     _key(figure, wide, high, left, bottom + count * LANE_HIGH_IN + (count - 1) * gap + 0.2)
-    scale = figure.add_axes(((left + LANE_WIDE_IN + 0.25) / wide, (bottom + 0.12) / high,
+    scale = figure.add_axes(((left + LANE_WIDE_IN + 0.25) / wide, (bottom - 0.28) / high,
                              1.9 / wide, 0.12 / high))
     bar = figure.colorbar(ScalarMappable(Normalize(0, ceiling), oil_colormap()), cax=scale,
                           orientation="horizontal")
@@ -459,12 +470,11 @@ def _key(figure: Figure, wide: float, high: float, left_in: float, bottom_in: fl
 
 
 def _words(figure: Figure, x_in: float, y_in: float, name: str, trajectory: Trajectory,
-           index: int) -> None:
+           look: Look) -> None:
     """A path's name with its sign, and what happened, as text; top left at (x_in, y_in) inches."""
     wide, high = figure.get_size_inches()
-    color = SERIES[index % len(SERIES)][0]
-    figure.add_artist(Line2D([(x_in + 0.07) / wide], [(y_in - 0.07) / high], color=color,
-                             marker=series_marker(index), ms=7, ls="none"))
+    figure.add_artist(Line2D([(x_in + 0.07) / wide], [(y_in - 0.07) / high], color=look.color,
+                             marker=look.marker, ms=7, ls="none"))
     figure.text((x_in + 0.2) / wide, y_in / high, name, fontsize=9.5, fontweight="bold", va="top")
     figure.text((x_in + 0.2) / wide, (y_in - 0.2) / high, "\n".join(path_words(trajectory)),
                 fontsize=8.5, va="top", linespacing=1.3)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
+from ..studies.findings import of_line
 from .style import INK, PAPER, halo, heat_colormap, house_style, new_figure
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def draw_lineup(result: LineResult, *, title: str = "") -> Figure:
     release = result.release
     best = (release.laydown_board, release.launch_angle_deg)
     figure = new_figure(
-        8.2, 5.6, title or f"Lining up: {result.ball} on {result.pattern}",
+        8.2, 5.6, title or of_line(result),
         subtitle=_subtitle(result, what),
         note="Map from usual shots, spread as the player's; the marked "
              f"rate from {result.shots:,} fresh shots at {release.speed_mph:.1f} mph. "

@@ -9,6 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ..motion.pocket import OUTCOMES
+from ..studies.findings import of_odds
+from .looks import looks
 from .style import (
     FAINT,
     INK,
@@ -16,8 +18,6 @@ from .style import (
     house_style,
     legend_name,
     new_figure,
-    series_marker,
-    series_style,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def draw_odds(result: OddsResult, *, title: str = "") -> Figure:
     how = {"own": "each ball on its own best line", "first": "all on the first ball's best line",
            "given": "all on the given line"}[result.lines]
     figure = new_figure(
-        8.6, tall + 1.0, title or f"Odds on {result.pattern}",
+        8.6, tall + 1.0, title or of_odds(result),
         subtitle=how if len(result.balls) > 1 else
         ("the given line" if result.lines == "given" else "its best line"),
         note=f"{result.shots:,} shots a ball, the same deviations for every ball; bars: 95 % "
@@ -60,16 +60,18 @@ def _outcomes(axes: Axes, result: OddsResult) -> None:
     if with_strikes:
         names.append("strike")
     count = len(result.balls)
+    seen = looks([ball.line.ball for ball in result.balls])
     for i, ball in enumerate(result.balls):
         at = np.arange(len(names)) + (i - (count - 1) / 2) * min(0.16, 0.7 / count)
         spans = [(r.rate, r.low, r.high) for r in ball.line.outcome_rates.values()]
         if with_strikes:
             p = pins[i]
+            assert p is not None
             spans.append((p.strike_rate, p.strike_low, p.strike_high))
         rate, low, high = 100 * np.array(spans).T
-        color = series_style(i)["color"]
-        axes.errorbar(at, rate, yerr=[rate - low, high - rate], fmt=series_marker(i),
-                      color=color, markeredgecolor=PAPER, markersize=8, elinewidth=1.6, capsize=3,
+        axes.errorbar(at, rate, yerr=[rate - low, high - rate], fmt=seen[i].marker,
+                      color=seen[i].color, markeredgecolor=PAPER, markersize=8,
+                      elinewidth=1.6, capsize=3,
                       label=f"{legend_name(ball.line.ball)}: board "
                             f"{ball.line.release.laydown_board:.1f}, "
                             f"{ball.line.release.launch_angle_deg:+.2f} deg")

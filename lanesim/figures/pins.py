@@ -153,7 +153,8 @@ def draw_rack(
     axes.plot(path[:, 0], path[:, 1], color="#b0402c", lw=2.4, ls=(0, (6, 2)), zorder=6,
               path_effects=halo(3.5))
     radius = hit.radius_m / INCH_M
-    axes.add_patch(Circle(ball[0, :2], radius, fill=False, edgecolor="#b0402c", lw=1.4, zorder=6))
+    axes.add_patch(Circle((float(ball[0, 0]), float(ball[0, 1])), radius, fill=False,
+                          edgecolor="#b0402c", lw=1.4, zorder=6))
     boards = np.arange(5, 40, 5)
     axes.set_yticks([(lane.board_to_y(b) - lane.HEAD_PIN_Y_M) / INCH_M for b in boards],
                     [str(b) for b in boards])

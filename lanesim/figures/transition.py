@@ -12,7 +12,9 @@ from matplotlib.figure import Figure
 
 from ..lane.geometry import BOARDS, CELL_AREA_M2, GRID_ROWS
 from ..stats import Rate
+from ..studies.findings import of_transition
 from ..units import MICRON_M, UL_M3
+from .looks import looks
 from .style import (
     INK,
     difference_colormap,
@@ -48,9 +50,10 @@ def draw_transition(result: TransitionResult, entrant: int = 0) -> Figure:
     with_pins = all(r.pins_moved is not None for r in result.reactions)
     figure = new_figure(
         13.0, 10.6 if with_pins else 8.6,
-        f"{result.pattern.name}: {_count(result.games, 'game')} of "
-        f"{_count(len(result.entrants), 'player')}",
-        subtitle=f"{shots:.0f} first balls on {'each of 2 lanes' if lanes > 1 else 'the lane'}; "
+        of_transition(result, entrant),
+        subtitle=f"{result.pattern.name}, {_count(result.games, 'game')} of "
+        f"{_count(len(result.entrants), 'player')}; {shots:.0f} first balls on "
+        + ("each of 2 lanes; " if lanes > 1 else "the lane; ")
         + ("all move with the oil" if result.follow else "nobody moves")
         + f"; line and balls of {who.name} ({who.ball.name}), {who.player.spread_source}",
         note="How much a shot takes is calibrated to one published figure; swath and share laid "
@@ -164,7 +167,7 @@ def _strikes(axes: Axes, result: TransitionResult, entrant: int) -> None:
 
     own = _reactions(
         axes, result, entrant, [lambda r: rate(r.pins_moved), lambda r: rate(r.pins)],
-        lambda r: f"{r.pins_moved.pins_per_game:.0f}")
+        lambda r: f"{r.pins_moved.pins_per_game:.0f}" if r.pins_moved else "")
     axes.set(title=f"Strike rate (numbers: pins a game, {own} moved)", ylabel="strikes [%]")
 
 
@@ -176,6 +179,7 @@ def _reactions(
     name = result.entrants[entrant].name
     mine = [r for r in result.reactions if r.entrant == name]
     balls = list(dict.fromkeys(r.ball for r in mine))
+    seen = looks(balls)
     for n, ball in enumerate(balls):
         rows = [r for r in mine if r.ball == ball]
         games = np.array([r.games for r in rows]) + 0.08 * (n - (len(balls) - 1) / 2)
@@ -183,7 +187,7 @@ def _reactions(
         rate = np.array([100 * r.rate for r in moved])
         low = rate - [100 * r.low for r in moved]
         high = np.array([100 * r.high for r in moved]) - rate
-        style = series_style(n, markers=True)
+        style = seen[n].line(markers=True)
         axes.errorbar(games, rate, (low, high), label=f"{legend_name(ball)}, moved", capsize=2,
                       lw=1.6, elinewidth=0.8, **style)
         if n == 0:

@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from ..studies.findings import lost_today, of_wear
 from .style import FAINT, INK, PAPER, halo, house_style, new_figure, series_style
 
 if TYPE_CHECKING:
@@ -15,13 +16,13 @@ if TYPE_CHECKING:
 
 
 @house_style
-def draw_wear(result: WearResult) -> Figure:
+def draw_wear(result: WearResult, *, title: str = "") -> Figure:
     """Boards lost since the finish was fresh, and by a refreshed ball against a new one; and, where
     the pins are known, every state's strike rate."""
     rows = len(result.balls)
     with_pins = all(s.pins_own_line for b in result.balls for s in b.standings)
     figure = new_figure(
-        15.0 if with_pins else 10.5, 1.0 + 2.75 * rows, "What games did to each ball",
+        15.0 if with_pins else 10.5, 1.0 + 2.75 * rows, title or of_wear(result),
         subtitle=f"judged {result.today}"
         + (f", event {result.event}" if result.event else "")
         + f"; boards less hook at 59 ft on {result.pattern}, on the new ball's best line",
@@ -38,7 +39,7 @@ def draw_wear(result: WearResult) -> Figure:
         right = figure.add_subplot(grid[n, 1], sharey=left)
         if with_pins:
             highest = max(p.strike_high for b in result.balls for s in b.standings
-                          for p in (s.pins_own_line, s.pins_new_line))
+                          for p in (s.pins_own_line, s.pins_new_line) if p is not None)
             axes = figure.add_subplot(grid[n, 2])
             _strikes(axes, ball, n == 0, n == rows - 1)
             axes.set_xlim(0, 105 * highest)
@@ -61,6 +62,10 @@ def _surface(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
 
 
 def _total(axes: Axes, ball: BallWear, allowed: float, last: bool) -> None:
+    value, low, high = lost_today(ball)
+    axes.errorbar(ball.total_games[0], value, [[value - low], [high - value]], fmt="D", color=INK,
+                  markersize=6, capsize=3, elinewidth=1.4, zorder=5, clip_on=False,
+                  label=f"today, as it is: {value:.1f}")
     _curve(axes, ball.total_games, ball.lost_refreshed, 1, "just refreshed")
     _curve(axes, ball.total_games, ball.lost_extracted, 2, "oil drawn out and refreshed")
     _limits(axes, allowed)
@@ -77,6 +82,7 @@ def _strikes(axes: Axes, ball: BallWear, first: bool, last: bool) -> None:
     for row, s in enumerate(ball.standings):
         for pins, up, marker, fill in ((s.pins_own_line, -0.13, "o", INK),
                                        (s.pins_new_line, 0.13, "s", PAPER)):
+            assert pins is not None  # the panel is drawn only with pins
             rate = 100 * pins.strike_rate
             axes.errorbar(
                 rate, row + up, xerr=[[rate - 100 * pins.strike_low],
@@ -84,6 +90,7 @@ def _strikes(axes: Axes, ball: BallWear, first: bool, last: bool) -> None:
                 fmt=marker, color=INK, markerfacecolor=fill, markersize=5.5, elinewidth=1.2,
                 capsize=2.5, label=("own line" if fill == INK else "new ball's line")
                 if row == 0 else None)
+        assert s.pins_own_line is not None
         axes.annotate(f"{s.pins_own_line.pins_per_game:.0f}", (1.0, row),
                       xycoords=("axes fraction", "data"), xytext=(4, 0),
                       textcoords="offset points", va="center", fontsize=8.5, annotation_clip=False)
@@ -121,7 +128,8 @@ def _limits(axes: Axes, allowed: float) -> None:
 
 def _frame(axes: Axes, ball: BallWear, allowed: float) -> None:
     """Room for every band of both panels, and for the key above them."""
-    every = np.concatenate([ball.lost_by_surface, ball.lost_refreshed, ball.lost_extracted])
+    every = np.concatenate([ball.lost_by_surface, ball.lost_refreshed, ball.lost_extracted,
+                            [lost_today(ball)]])
     low = min(float(np.nanmin(every)), -1.2 * allowed)
     high = max(float(np.nanmax(every)), 1.2 * allowed)
     axes.set_ylim(low - 0.1 * (high - low), high + 0.35 * (high - low))

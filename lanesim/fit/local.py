@@ -79,9 +79,9 @@ def look(
         effect = np.nansum((out.slope[:, :-1] / model.y_sd[:, None]) ** 2, axis=1)
         best = np.argsort(effect, axis=1)[:, -2:]
         far = math.sqrt(3.0) * np.take_along_axis(root, best[:, None, :], axis=2)
-        points = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
+        around = aimed.x + np.array([far[:, :, 0], -far[:, :, 0], far[:, :, 1], -far[:, :, 1],
                                      0.0 * aimed.x])
-        slope = parameter_slopes(model, z, points, np.array([1, 1, 1, 1, 2]) / 6.0)
+        slope = parameter_slopes(model, z, around, np.array([1, 1, 1, 1, 2]) / 6.0)
     # slope in x itself: the root is orthogonal columns times SDs, so its inverse is known
     inverse = np.where(values > 1e-12, 1.0 / np.sqrt(np.maximum(values, 1e-12)), 0.0)
     in_x = np.einsum("nik,nk,nck->nic", out.slope, inverse, vectors)

@@ -206,7 +206,7 @@ def parameter_slopes(
     told = model.predict(np.repeat(zs, count, axis=0), np.tile(points, (len(zs), 1, 1)))
     values = np.nan_to_num(told.filled).reshape(len(core), 2, count, *told.filled.shape[1:])
     alike = told.alike.reshape(len(core), 2, count, -1).all(axis=1)
-    alike |= ~alike.any(axis=1, keepdims=True)
+    alike |= ~np.any(alike, axis=1, keepdims=True)
     share = alike * weights[:, None]
     share /= share.sum(axis=1, keepdims=True)
     step = np.einsum("zrnm,zrn->znm", values[:, 0] - values[:, 1], share) / (2 * STEP_Z)

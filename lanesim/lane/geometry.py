@@ -10,6 +10,7 @@ width from the lane's width over 39 boards (2.70 cm; SAGE 10.1177/17479541241306
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from ..errors import check_range
 from ..units import FOOT_M, INCH_M
@@ -73,7 +74,7 @@ PIN_PROFILE_IN: tuple[tuple[float, float], ...] = (
 )
 
 
-def board_to_y(board: float) -> float:
+def board_to_y(board: Any) -> Any:
     """Distance [m] from the ball-arm edge of the point called `board`.
 
     Board b covers y in [(b-1) w, b w]; its number names its middle, so y = (b - 1/2) w.

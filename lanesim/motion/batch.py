@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import numba
 import numpy as np
@@ -14,7 +15,8 @@ from . import card
 from . import kernels as k
 from .compiled import batch_kernel
 
-THREADS = numba.config.NUMBA_NUM_THREADS  # this machine's processors, or NUMBA_NUM_THREADS
+_settings: Any = numba.config
+THREADS = _settings.NUMBA_NUM_THREADS  # this machine's processors, or NUMBA_NUM_THREADS
 ENGINES = ("auto", "cpu", "gpu")
 CARD_FROM_SHOTS = 1 << 17  # fewer are done before the card's functions are compiled
 _CHUNK_SHOTS = 256  # many fillings of the core's lanes: few stand idle at the end

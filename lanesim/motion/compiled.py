@@ -16,6 +16,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import numba
 import numpy as np
@@ -44,7 +45,8 @@ def compile_batch() -> None:
     """Compile `kernels.throw_chunk` for the arrays that `batch.run` hands over, without a shot."""
     which, table, traces = np.zeros(1, np.int64), np.zeros((1, 1)), np.zeros((1, 1, 1))
     shots = paps = pars = film = pins = rows = numba.typeof(table)  # only the types matter
-    k.throw_chunk.compile((shots, numba.typeof(which), paps, pars, film, pins, rows,
+    compiled: Any = k.throw_chunk
+    compiled.compile((shots, numba.typeof(which), paps, pars, film, pins, rows,
                            numba.typeof(traces), numba.typeof(0), numba.typeof(1)))
 
 
@@ -99,7 +101,9 @@ def compiling_ahead() -> Iterator[None]:
 
 
 def _loaded() -> bool:
-    return bool(numba.config.DISABLE_JIT) or bool(k.throw_chunk.signatures)
+    settings: Any = numba.config
+    compiled: Any = k.throw_chunk
+    return bool(settings.DISABLE_JIT) or bool(compiled.signatures)
 
 
 def batch_kernel() -> Callable:

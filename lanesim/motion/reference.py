@@ -6,6 +6,7 @@ breaks, the contact stops pivoting, gutter, pins, end of the deck) is a terminal
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +32,7 @@ class Segment:
     pivot_sign: float
     t: np.ndarray
     states: np.ndarray
-    dense: object
+    dense: Callable[[float], np.ndarray]
 
 
 @dataclass(frozen=True)

@@ -250,7 +250,7 @@ def trajectory_from_path(
     if hooks:
         whole = heading[-1] - heading[0]
         hook_ft = _first_crossing(heading - heading[0], 0.1 * whole, x) / FOOT_M
-    rolled = np.flatnonzero(regime == reference.ROLL) if hooks else []
+    rolled = np.flatnonzero(regime == reference.ROLL) if hooks else np.zeros(0, dtype=np.int64)
     flare_in = _running(axis_speed * BALL_RADIUS_M / INCH_M, t)
     revolutions = _running(spin / (2 * math.pi), t)
     oil_end = setup.end_of_oil_m(film)

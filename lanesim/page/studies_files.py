@@ -265,7 +265,7 @@ class BagAsked(Asked, frozen=True, kw_only=True):
 
 def bag(asked: BagAsked, nouns: Nouns, tell: Any) -> Answer:
     """Which balls to take, drilled and finished how; with the report and the list for the shop."""
-    from ..bag import report
+    from ..bag import report, words
     from ..bag.cache import Cache
     from ..bag.event import load_event
     from ..bag.plan import plan
@@ -284,15 +284,20 @@ def bag(asked: BagAsked, nouns: Nouns, tell: Any) -> Answer:
     drawings = [("ladder", figures.draw_ladder(found)), ("lines", figures.draw_lines(found)),
                 ("gains", figures.draw_gains(found)), ("pins", figures.draw_pins(found))]
     answer = Answer(
-        found.to_dict(), headline=report.headline(found), sentences=report.findings(found),
-        tables=[Table("The bag", *report.ball_table(found), left=(0, 1, 2, 3)),
-                Table("What to throw and where to start", *report.advice_table(found),
-                      left=(0, 1, 2, 9)),
-                Table("The best bags", *report.choice_table(found), left=(0,))],
-        small=[report.line_words(found), *report.certainty(found), report.small_print(found)],
+        found.to_dict(), headline=words.headline(found), sentences=words.findings(found),
+        tables=[_table("The bag", words.ball_table(found), (0, 1, 2, 3)),
+                _table("What to throw and where to start", words.advice_table(found),
+                       (0, 1, 2, 9)),
+                _table("The best bags", words.choice_table(found), (0,))],
+        small=[words.line_words(found), *words.certainty(found), words.small_print(found)],
         report=report.bag_page(found, [(name, drawn(figure)) for name, figure in drawings]),
-        facts=[("to drill", "; ".join(report.drill_list(found)) or "nothing"),
-               ("to finish", "; ".join(report.finish_list(found)) or "nothing")])
+        facts=[("to drill", "; ".join(words.drill_list(found)) or "nothing"),
+               ("to finish", "; ".join(words.finish_list(found)) or "nothing")])
     for name, figure in drawings:
         answer.draw(report.ALT[name], figure)
     return answer
+
+
+def _table(caption: str, told: tuple[list[str], list[list[str]]], left: tuple[int, ...]) -> Table:
+    head, rows = told
+    return Table(caption, head, rows, left=left)

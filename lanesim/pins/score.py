@@ -260,7 +260,7 @@ class GameScores(Result):
     def quantile(self, share: float) -> int:
         """Smallest score that a share of the games does not pass."""
         check_range("share", share, 0.0, 1.0)
-        return int(min(np.searchsorted(np.cumsum(self.pmf), share - 1e-12), MAX_SCORE))
+        return min(int(np.searchsorted(np.cumsum(self.pmf), share - 1e-12)), MAX_SCORE)
 
     def series_pmf(self, games: int) -> np.ndarray:
         """(300 games + 1,) exact distribution of the total over a number of games."""

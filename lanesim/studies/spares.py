@@ -34,6 +34,7 @@ from ..pins.table import mirror_mask
 from ..player import Release, Spread, sample_releases
 from ..progress import Progress, silent
 from ..results import Result, Story
+from ..streams import Stage, stream
 from ..units import FOOT_M
 
 COMMON = ("10", "7", "9", "8", "5", "4", "3-10", "6-10", "4-7", "3-6-10", "2-4-5", "2-8", "4-9",
@@ -274,7 +275,7 @@ def _plastic_worth(lines: Sequence[SpareLine], spread: Spread, hand: str
     others = [x for x in lines if not x.plastic]
     if not plastic or not others:
         return None
-    rng = np.random.default_rng(0)
+    rng = stream(Stage.SPARE_FIRST_BALLS, 0)
     n = 4000
     usual = player_spares(spread)
     first = pins_from_shots(

@@ -158,8 +158,9 @@ def test_the_bag_from_the_form_to_the_report(page, open_window):
     wrong.wait_for()
     assert "registered" in wrong.inner_text() and not (page.folder / "small.toml").exists()
     tab.locator("[data-key=registered]").fill("4")
-    for _ in range(3):
+    for _ in range(4):
         tab.get_by_role("button", name="Take this ball out").last.click()
+    tab.get_by_role("button", name="Take this round out").last.click()
     tab.get_by_role("button", name="Write the file").click()
     window.until(lambda: (page.folder / "small.toml").exists(), what="the file")
     window.until(lambda: tab.locator("select").filter(has_text="small.toml").first.count())
@@ -169,7 +170,7 @@ def test_the_bag_from_the_form_to_the_report(page, open_window):
     tab.get_by_role("button", name="Choose the bag").click()
     tab.get_by_role("link", name="Open the report").wait_for(timeout=150_000)
     told = command("bag", page.folder / "small.toml", "--json", "--shots", 64, "--out",
-                   page.folder.parent / "told")
+                   page.folder.parent / "told", "--cache", page.folder / ".lanesim-page" / "kept")
     names = {b["name"] for b in told["balls"]}
     caption = tab.locator("table", has=tab.locator("caption", has_text="The bag"))
     assert {row.split("\t")[0] for row in caption.locator("tbody").inner_text().splitlines()

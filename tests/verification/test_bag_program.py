@@ -199,6 +199,21 @@ def test_every_action_brings_what_it_must(objective, least, many):
                 assert found.value - value >= least * spared - TIE
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_a_ball_for_spares_comes_along_where_it_is_worth_it(seed):
+    """Against enumeration, with two of the balls worth something for spares; the better counts."""
+    p = random_program(seed, "mean", False)
+    p = replace(p, spare_worth={"ball1": 1.5, "ball2": 4.0}, limits=Limits(registered=2))
+    values = [value - 4.0 + max(4.0 * ("ball2" in drilled), 1.5 * ("ball1" in drilled))
+              for value, drilled in every_bag(replace(p, limits=Limits(
+                  registered=2, carried=9, bag_weight_lb=99.0, drilled=9)))]
+    found = solve(p)
+    assert found is not None and found.value == pytest.approx(max(values), abs=TIE)
+    assert found.gap <= 1e-5
+    without = solve(without_ball(p, "ball2"))
+    assert without is not None and without.value <= found.value + TIE
+
+
 @pytest.mark.parametrize("seed", range(30))
 def test_balls_that_travel_fit_into_their_cases(seed):
     """Against enumeration of every way to pack two cases."""
