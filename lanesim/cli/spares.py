@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from ..fit.fitted import Basis
     from ..lane.pattern import OilPattern
     from ..player import Player
+    from ..studies.spares import SparesResult
 
 BALLS = ("strong-solid", "plastic-spare")
 
@@ -28,10 +29,11 @@ BALLS = ("strong-solid", "plastic-spare")
 @click.option("--shots", type=click.IntRange(16, 100_000), default=192, show_default=True,
               help="Shots with each ball at each leave.")
 @c.seed_option
+@c.picture_option("Draw each ball's chance at each leave into FILE (.png, .svg or .pdf).")
 @c.json_option
 def command(
     balls: tuple, pattern: OilPattern, player: Player, basis: Basis, leaves: tuple,
-    every_ball: bool, shots: int, seed: int, as_json: bool,
+    every_ball: bool, shots: int, seed: int, out, as_json: bool,
 ) -> None:
     """For each common leave: which ball, where to stand, what to aim at, how often it is made.
 
@@ -40,7 +42,7 @@ def command(
     not what the models get wrong.
 
     \b
-    lanesim spares --pattern long-45
+    lanesim spares --pattern long-45 --out spares.png
     lanesim spares --ball strong-solid --ball plastic-spare --leave 10 --leave 3-6-10 --every-ball
     """
     c.announce_compile("batch")
@@ -50,14 +52,26 @@ def command(
         result = spares(list(balls), player.release, pattern, player.spread,
                         leaves=leaves or COMMON, shots=shots, seed=seed, friction=basis.friction,
                         progress=report)
+    files = []
+    if out is not None:
+        from ..figures.spares import draw_spares
+
+        files = c.save_pictures([(out, draw_spares(result))], balls, [pattern])
     if as_json:
         c.print_json(result.to_dict() | {
             "spread_source": player.spread_source,
             "provenance": basis.provenance(balls, [pattern])})
-        return
+    else:
+        _print(result, pattern, player, basis.provenance(balls, [pattern]), every_ball)
+    for path in files:
+        c.say_written(path)
+
+
+def _print(result: SparesResult, pattern: OilPattern, player: Player, words: str,
+           every_ball: bool) -> None:
     click.echo(f"Spares on {pattern.name} ({c.pattern_words(pattern)})")
     click.echo(f"{result.hand}-handed; spread: {player.spread_source}")
-    click.echo(f"model: {basis.provenance(balls, [pattern])}")
+    click.echo(f"model: {words}")
     click.echo()
     rows = []
     for leave in dict.fromkeys(x.leave for x in result.lines):

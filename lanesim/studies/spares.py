@@ -3,8 +3,9 @@
 Each ball is thrown the player's usual way and, as many do at spares, straight: the wrist turned
 behind the ball (`straight_release`). The mean shot of a grid of lines (laydown, angle) goes down
 this oil to the head pin's line; there the pin deck says how often a ball on that board and heading
-takes the leave (`pins.spares.SpareMap`). The spread round a line is first taken from the grid's own
-slopes; the best line of each ball and way is then thrown with the player's spread.
+takes the leave (`pins.spares.SpareMap`). A line's worth is that chance averaged over the grid with
+the player's spread of laydown and angle, gutters and all; the best line of each way is then thrown
+with the whole spread, and the better way kept.
 
 What a plastic ball is worth: pins per game with the best of all balls at every leave, less the
 same without the plastic ones.
@@ -14,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -41,7 +42,7 @@ COMMON = ("10", "7", "9", "8", "5", "4", "3-10", "6-10", "4-7", "3-6-10", "2-4-5
 STRAIGHT_ROTATION_DEG = 4.0  # wrist behind the ball (assumption)
 STRAIGHT_REVS = 0.6  # share of the usual revs that is left then (assumption)
 LAYDOWNS = np.arange(3.0, 37.1, 2.0)
-ANGLES_DEG = np.arange(-4.5, 4.51, 0.25)
+ANGLES_DEG = np.arange(-4.5, 4.51, 0.125)
 HEAD_PIN_FT = 60
 SHOTS = 192
 # First balls behind the leaves: about the pocket, with the player's own spread (assumption).
@@ -86,6 +87,8 @@ class SparesResult(Result):
     seed: int
     lines: tuple[SpareLine, ...]
     plastic_worth: tuple[float, float, float] | None = field(default=None)
+
+    _figure: ClassVar[str] = "lanesim.figures.spares:draw_spares"
 
     def best(self, leave: str) -> SpareLine:
         """The best ball and line for a leave."""
@@ -189,53 +192,57 @@ def spares(
             progress(number, len(balls))
             tried[way] = (base, *_grid(ball, base, pattern, spread, friction, oil, seed))
         for name, mask in masks.items():
-            rated = {w: _best_on_grid(deck, mask, *t[1:]) for w, t in tried.items()}
-            way = max(rated, key=lambda w: rated[w][0])
-            base = tried[way][0]
-            _, i, j = rated[way]
-            line = replace(base, laydown_board=float(LAYDOWNS[i]),
-                           launch_angle_deg=float(ANGLES_DEG[j]))
-            found.append(_thrown(ball, line, way, name, mask, deck, pattern, spread, shots, seed,
-                                 friction, oil))
+            both = []
+            for way, (base, *grid) in tried.items():
+                i, j = _best_on_grid(deck, mask, *grid, spread)
+                line = replace(base, laydown_board=float(LAYDOWNS[i]),
+                               launch_angle_deg=float(ANGLES_DEG[j]))
+                both.append(_thrown(ball, line, way, name, mask, deck, pattern, spread, shots,
+                                    seed, friction, oil))
+            found.append(max(both, key=lambda x: x.chance))
     worth = _plastic_worth(found, spread, release.hand)
     return SparesResult(pattern.name, release.hand, spread, shots, seed, tuple(found), worth)
 
 
 def _grid(ball, base: Release, pattern, spread: Spread, friction, oil, seed
-          ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(laydowns, angles) boards and headings of the mean shot, and the SD of boards there."""
+          ) -> tuple[np.ndarray, np.ndarray, float]:
+    """(laydowns, angles) boards and headings of the mean shot; SD [boards] that speed, revs and
+    rotation add, as on a line through the middle of the lane.
+    """
     rows = np.tile(base.row(), (len(LAYDOWNS) * len(ANGLES_DEG), 1))
     rows[:, 0] = np.repeat(LAYDOWNS, len(ANGLES_DEG))
     rows[:, 1] = np.tile(ANGLES_DEG, len(LAYDOWNS))
     board, heading = at_head_pin(ball, rows, pattern, base.hand, friction, oil)
     shape = len(LAYDOWNS), len(ANGLES_DEG)
     board, heading = board.reshape(shape), heading.reshape(shape)
-    by_laydown, by_angle = np.gradient(board, LAYDOWNS, ANGLES_DEG)
-    sd = np.hypot(by_laydown * spread.sd_laydown_board, by_angle * spread.sd_angle_deg)
-    # speed, revs and rotation widen it: measured on a line through the middle of the lane
     i = len(LAYDOWNS) // 2
     arrives = np.where(np.isfinite(board[i]), np.abs(board[i] - 20.0), np.inf)
-    j = int(np.argmin(arrives))
-    line = replace(base, laydown_board=float(LAYDOWNS[i]), launch_angle_deg=float(ANGLES_DEG[j]))
-    some, _ = at_head_pin(ball, sample_releases(line, spread, 96, seed), pattern, base.hand,
+    line = replace(base, laydown_board=float(LAYDOWNS[i]),
+                   launch_angle_deg=float(ANGLES_DEG[int(np.argmin(arrives))]))
+    rest = replace(spread, sd_laydown_board=0.0, sd_angle_deg=0.0)
+    some, _ = at_head_pin(ball, sample_releases(line, rest, 64, seed), pattern, base.hand,
                           friction, oil)
-    seen = np.nanstd(some)
-    wider = seen / sd[i, j] if np.isfinite(sd[i, j]) and sd[i, j] > 0 else 1.0
-    return board, heading, sd * max(wider, 1.0)
+    extra = float(np.nanstd(some)) if np.isfinite(some).any() else 0.0
+    return board, heading, extra
 
 
-def _best_on_grid(deck: SpareMap, mask: int, board, heading, sd) -> tuple[float, int, int]:
-    """(chance, i, j) of the best mean shot, averaged over a normal spread of boards."""
-    z = np.linspace(-2.1, 2.1, 7)
+def _best_on_grid(deck: SpareMap, mask: int, board, heading, extra: float, spread: Spread
+                  ) -> tuple[int, int]:
+    """Numbers of the laydown and angle that make the leave most often under the spread."""
+    from scipy.ndimage import gaussian_filter
+
+    z = np.linspace(-1.8, 1.8, 5)
     weight = np.exp(-0.5 * z * z)
     weight /= weight.sum()
-    spread = np.where(np.isfinite(sd), sd, 3.0)
     total = np.zeros(board.shape)
     for step, share in zip(z, weight, strict=True):
-        at = board + step * spread
-        total += share * deck.chance(mask, at.ravel(), heading.ravel()).reshape(board.shape)
+        at = (board + step * extra).ravel()
+        total += share * deck.chance(mask, at, heading.ravel()).reshape(board.shape)
+    steps = LAYDOWNS[1] - LAYDOWNS[0], ANGLES_DEG[1] - ANGLES_DEG[0]
+    total = gaussian_filter(total, (spread.sd_laydown_board / steps[0],
+                                    spread.sd_angle_deg / steps[1]), mode="nearest")
     i, j = np.unravel_index(int(np.argmax(total)), total.shape)
-    return float(total[i, j]), int(i), int(j)
+    return int(i), int(j)
 
 
 def _thrown(ball, line: Release, way, name, mask, deck: SpareMap, pattern, spread, shots, seed,

@@ -74,11 +74,15 @@ def test_bad_leaves_are_refused(balls, pattern):
             study.spares(balls, RELEASE, pattern, LEVELS["200"], leaves=leaves)
 
 
-def test_command_prints_and_gives_json():
+def test_command_prints_draws_and_gives_json(tmp_path):
     run = CliRunner()
     args = ["--ball", "plastic-spare", "--leave", "10", "--shots", "32"]
     plain = run.invoke(command, args, catch_exceptions=False)
     assert plain.exit_code == 0
     assert "plastic-spare" in plain.stdout
+    picture = tmp_path / "spares.png"
+    assert run.invoke(command, [*args, "--out", str(picture)],
+                      catch_exceptions=False).exit_code == 0
+    assert picture.stat().st_size > 10_000
     out = json.loads(run.invoke(command, [*args, "--json"], catch_exceptions=False).stdout)
     assert out["lines"][0]["leave"] == "10"
