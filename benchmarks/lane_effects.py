@@ -44,7 +44,8 @@ CHANGES: list[tuple[str, FrictionModel, float]] = [
     ("oil at 80 F", lying(temperature_f=80), 0.0),
     ("loft 3 ft", DEFAULT_FRICTION, 3.0),
     ("loft 6 ft", DEFAULT_FRICTION, 6.0),
-    ("film share 0.4", replace(DEFAULT_FRICTION, film_share=0.4), 0.0),
+    ("film share less by 0.1",
+     replace(DEFAULT_FRICTION, film_share=DEFAULT_FRICTION.film_share - 0.1), 0.0),
     ("contact area times 1.6", replace(DEFAULT_FRICTION, effective_modulus_gpa=0.6), 0.0),
 ]
 

@@ -17,7 +17,7 @@ from ..errors import InputError
 from . import kernels as k
 
 THREADS_A_BLOCK = 256
-CHUNK_SHOTS = 1 << 18  # shots on the card at once, twice over: 1 GB with their traces
+CHUNK_SHOTS = 1 << 19  # shots on the card at once, twice over: 2 GB with their traces
 
 
 @cache

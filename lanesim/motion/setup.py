@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..equipment.ball import Ball
@@ -90,7 +92,8 @@ def shot_matrix(releases: np.ndarray) -> np.ndarray:
     """
     rows = np.atleast_2d(np.asarray(releases, dtype=float))
     out = np.zeros((len(rows), 8))
-    out[:, 0] = board_to_y(rows[:, 0])
+    boards: Any = rows[:, 0]
+    out[:, 0] = board_to_y(boards)
     out[:, 1] = rows[:, 1] * DEG_RAD
     out[:, 2] = rows[:, 2] * MPH_MS
     out[:, 3] = rows[:, 3] * RPM_RADS

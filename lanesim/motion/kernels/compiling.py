@@ -43,10 +43,10 @@ _SETTINGS = ("OPT", "LOOP_VECTORIZE", "SLP_VECTORIZE", "ENABLE_AVX", "BOUNDSCHEC
 SOURCES = Path(__file__).parent
 
 
-def kept(**options: Any) -> Callable[[Callable], Callable]:
+def kept(**options: Any) -> Callable[[Callable], Any]:
     """Decorator of a function that Python calls: compiled with `options`, its code kept on disk."""
 
-    def decorate(function: Callable) -> Callable:
+    def decorate(function: Callable) -> Any:
         kernel = njit(**PLAIN, **options)(function)
         if not config.DISABLE_JIT:
             kernel._cache = KeptCode(function.__name__)
