@@ -16,6 +16,8 @@ import math
 import time
 from pathlib import Path
 
+from lanesim.errors import InputError
+
 from .believe_model import (
     AVERAGE,
     TOUR,
@@ -46,13 +48,16 @@ def all_values(world: World, fitted_only: bool = False, say=lambda text: None) -
         lambda: ladder_values(world, TOUR, "tour", names),
         lambda: level_values(world, levels, sport),
         lambda: tour, lambda: pin_values(lines), lambda: carry_values(world.carry),
-        exit_values, lambda: change_values(world), lambda: friction_values(world),
+        lambda: change_values(world), lambda: friction_values(world), exit_values,
     ]
     if not fitted_only:
         steps.append(lambda: held_out_values(world, lines))
     for number, step in enumerate(steps, start=1):
         start = time.perf_counter()
-        out |= step()
+        try:
+            out |= step()
+        except InputError as error:  # a part that cannot be had here is reported as missing
+            say(f"left out: {error}")
         say(f"{number} of {len(steps)}: {time.perf_counter() - start:.0f} s")
     return out
 

@@ -18,7 +18,7 @@ from lanesim.lane.pattern import OilPattern
 from lanesim.motion import setup
 from lanesim.motion.kernels.columns import P_CHI
 from lanesim.motion.trajectory import ShotTable, throw_parameters
-from lanesim.player import Release, Spread, normal_deviates, spread_releases
+from lanesim.player import Release, Spread, spread_releases
 
 # Chance of a strike from entry board, angle [deg] and speed [mph].
 Carry = Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray]
@@ -75,6 +75,16 @@ class Bench:
                                 which=np.arange(len(rows)), keep_paths=keep_paths)
 
 
+def deviates_of(n: int, seed: int, use: int) -> np.ndarray:
+    """Normal points (n, 7) from scrambled Sobol points, apart for each use."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    rng = np.random.default_rng(np.random.SeedSequence([seed, use]))
+    whole = 1 << max(0, int(n - 1).bit_length())
+    return ndtri(np.clip(qmc.Sobol(7, seed=rng).random(whole)[:n], 1e-12, 1 - 1e-12))
+
+
 def strike_values(table: ShotTable, carry: Carry) -> np.ndarray:
     """Chance of a strike of each shot; 0 where no pin was met."""
     met = np.isfinite(table.entry_board)
@@ -121,7 +131,7 @@ def best_lines(
     lines = _crossings(bench, len(balls), release)
 
     def rates(sets: list[np.ndarray], shots: int, stage: int) -> list[np.ndarray]:
-        z = normal_deviates(shots, 7, seed, stage)
+        z = deviates_of(shots, seed, stage)
         rows, which, films = [], [], []
         for b, some in enumerate(sets):
             base = spread_releases(release, spread, z[:, :6])
@@ -147,7 +157,7 @@ def best_lines(
         steps = np.array([(0.0, 0.0), (0.0, -0.08), (0.0, 0.08), (1.0, -0.08)])
         finer.append((top[:, None, :] + steps).reshape(-1, 2))
     fine = rates(finer, second, 902)
-    z = normal_deviates(judge, 7, seed, 903)
+    z = deviates_of(judge, seed, 903)
     out = []
     rows, which, films, releases = [], [], [], []
     from dataclasses import replace

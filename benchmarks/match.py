@@ -4,19 +4,18 @@
 
 1. Strikes and scores of every run are read again from its kept shots, with the shipped carry table
    or the smooth stand-in: no shot is thrown.
-2. Every fitted quantity gets an emulator: a Gaussian process on the parameters (scikit-learn, with
-   its own length for each of them), whose error is taken from leave-one-out residuals.
+2. Every fitted quantity gets an emulator: a quadratic of the parameters without mixed terms, by
+   ridge regression, whose error is taken from leave-one-out residuals.
 3. A point of the prior is ruled out if any F target is missed by more than CUT standard deviations
    of the emulator's and the target's own error together (history matching; Craig, Goldstein,
    Seheult and Smith 1997, from memory).
-4. The middle of what is left, and a spread of other points left, are picked.
+4. The point where the least safe target is safest, and a spread of others left, are picked.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import warnings
 from pathlib import Path
 
 import numpy as np
@@ -27,13 +26,13 @@ from .calibrate import (
     FITTED_LADDER,
     NAMES,
     PRIORS,
-    set_of,
     stand_in_score,
     theta_of,
     world_of,
 )
 
 CUT = 2.0
+SHIFTS = (-0.5, -0.25, 0.0, 0.25, 0.5)  # [boards]
 FEW = ("polished-pearl", "medium-hybrid", "strong-solid")
 # What is not in the package and so fixed: films alike from shot to shot, oil as in the files.
 FIXED = {"film_sd": 0.0, "viscosity_cp": 34.7}
@@ -47,11 +46,20 @@ def reread(row: dict, folder: Path, stem: str, table: bool) -> dict[str, float]:
         shots = {tuple(k.split("|")): v.astype(float) for k, v in kept.items()}
 
     def strikes(who: str, pattern: str, ball: str) -> float:
+        """Rate of strikes, the line moved by up to half a board to where this carry is best."""
         board, angle, speed = shots[who, pattern, ball]
         met = np.isfinite(board)
-        values = np.zeros(len(board))
-        values[met] = world.carry(board[met], angle[met], speed[met])
-        return float(values.mean())
+        rates = []
+        for shift in SHIFTS:
+            values = world.carry(board[met] + shift, angle[met], speed[met])
+            rates.append(float(np.sum(values)) / len(board))
+        best[who, pattern, ball] = SHIFTS[int(np.argmax(rates))]
+        return max(rates)
+
+    best: dict[tuple[str, str, str], float] = {}
+
+    def moved(who: str, pattern: str, ball: str) -> np.ndarray:
+        return shots[who, pattern, ball] + np.array([[best[who, pattern, ball]], [0.0], [0.0]])
 
     out = {k: v for k, v in row["values"].items()
            if k in ("refinish", "grit range", "speed", "urethane less", "dry friction low",
@@ -70,26 +78,26 @@ def reread(row: dict, folder: Path, stem: str, table: bool) -> dict[str, float]:
         first, last = rates[LADDER[0]], rates[LADDER[-1]]
         out[f"crossover {label}"] = 100 * (last["strong-solid"] - last["weak-pearl"]
                                            - first["strong-solid"] + first["weak-pearl"])
-        best = [100 * max(rates[n].values()) if n in rates else
+        top = [100 * max(rates[n].values()) if n in rates else
                 100 * max(strikes(who, n, b) for b in FEW) for n in SPORT]
-        out[f"sport strikes {label}"] = float(np.mean(best))
+        out[f"sport strikes {label}"] = float(np.mean(top))
     for level in ("160", m.AVERAGE, "220"):
         ball = max(FEW, key=lambda b, level=level: strikes(level, HOUSE, b))
         out[f"house strikes {level}"] = 100 * strikes(level, HOUSE, ball)
-        out[f"house {level}"] = _score(world, shots[level, HOUSE, ball], level,
+        out[f"house {level}"] = _score(world, moved(level, HOUSE, ball), level,
                                        out[f"house strikes {level}"] / 100, table)
     away = []
     for n in SPORT:
         balls = STRENGTH if n in FITTED_LADDER else FEW
         ball = max(balls, key=lambda b, n=n: strikes(m.AVERAGE, n, b))
-        away.append(_score(world, shots[m.AVERAGE, n, ball], m.AVERAGE,
+        away.append(_score(world, moved(m.AVERAGE, n, ball), m.AVERAGE,
                            strikes(m.AVERAGE, n, ball), table))
     out["sport 180"] = out["house 180"] - float(np.mean(away))
     mean = []
     for n in SPORT:
         balls = STRENGTH if n in FITTED_LADDER else FEW
         ball = max(balls, key=lambda b, n=n: strikes(m.TOUR, n, b))
-        mean.append(_score(world, shots[m.TOUR, n, ball], m.TOUR, strikes(m.TOUR, n, ball), table))
+        mean.append(_score(world, moved(m.TOUR, n, ball), m.TOUR, strikes(m.TOUR, n, ball), table))
     out["tour strikes"], out["tour mean"] = out["sport strikes tour"], float(np.mean(mean))
     return out
 
@@ -127,28 +135,31 @@ def goals() -> dict[str, tuple[float, float, float]]:
 
 
 class Emulator:
-    """Ridge regression on the parameters and their squares, then a Gaussian process on the rest."""
+    """Ridge regression on the parameters and their squares; the ridge with the least error of
+    leave-one-out residuals, which is also the emulator's error."""
 
     def __init__(self, x: np.ndarray, y: np.ndarray) -> None:
-        from sklearn.gaussian_process import GaussianProcessRegressor
-        from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
+        self.mean = float(y.mean())
+        terms = self._terms(x)
+        best = np.inf
+        for ridge in 3.0 ** np.arange(-6, 4):
+            solve = np.linalg.inv(terms.T @ terms + ridge * np.eye(terms.shape[1])) @ terms.T
+            hat = np.sum(terms * solve.T, axis=1) + 1.0 / len(y)
+            weights = solve @ (y - self.mean)
+            left = (y - self.mean - terms @ weights) / (1.0 - hat)
+            if np.mean(left**2) < best:
+                best, self.weights = float(np.mean(left**2)), weights
+        self.error = float(np.sqrt(best))
+        self.explained = 1.0 - best / float(np.var(y)) if np.var(y) > 0 else 1.0
 
-        self.mean, self.sd = float(y.mean()), float(y.std()) or 1.0
-        kernel = ConstantKernel(1.0) * RBF(np.full(x.shape[1], 3.0), (0.3, 60.0)) + WhiteKernel(
-            0.1, (1e-3, 1.0))
-        self.gp = GaussianProcessRegressor(kernel, random_state=0, n_restarts_optimizer=0)
-        z = (y - self.mean) / self.sd
-        with warnings.catch_warnings():  # a length at its bound: a parameter that does not matter
-            warnings.simplefilter("ignore")
-            self.gp.fit(x, z)
-        inverse = np.linalg.inv(self.gp.L_ @ self.gp.L_.T)
-        left = (inverse @ z) / np.diag(inverse)  # leave-one-out residuals in closed form
-        self.error = float(np.sqrt(np.mean(left**2))) * self.sd
-        self.explained = 1.0 - float(np.mean(left**2))
+    @staticmethod
+    def _terms(x: np.ndarray) -> np.ndarray:
+        u = 2.0 * x - 1.0
+        return np.hstack([u, u * u - 1.0 / 3.0])
 
     def __call__(self, x: np.ndarray) -> np.ndarray:
         """Predicted means."""
-        return self.mean + self.sd * self.gp.predict(x)
+        return self.mean + self._terms(x) @ self.weights
 
 
 def main() -> None:
@@ -203,19 +214,22 @@ def main() -> None:
     for j, p in enumerate(PRIORS):
         q = [p.at(v) for v in np.quantile(inside[:, j], [0.1, 0.5, 0.9])]
         print(f"  {p.name:20s} {q[0]:.3f} {q[1]:.3f} {q[2]:.3f}   (prior {p.low:g} to {p.high:g})")
-    middle = inside.mean(axis=0)
-    centre = int(keep[np.argmin(np.sum((inside - middle) ** 2, axis=1)
-                                + 0.1 * total[keep] ** 2)])
+    # the middle in the sense of the targets: where the least safe of them is safest
+    safety = np.min([np.minimum(fits[k](inside) - low, high - fits[k](inside)) / fits[k].error
+                     for k, (low, high, _) in aims.items()
+                     if not k.startswith("dry")], axis=0)
+    centre = int(keep[np.argmax(safety)])
     chosen = [centre]
     pool = list(keep[np.argsort(total[keep])][: max(4 * args.pick, len(keep) // 2)])
     while len(chosen) < args.pick and pool:
         gap = np.min([np.sum((point[pool] - point[c]) ** 2, axis=1) for c in chosen], axis=0)
         chosen.append(pool.pop(int(np.argmax(gap))))
+    print("at the middle point: " + ", ".join(
+        f"{key} {fits[key](point[[centre]])[0]:.1f}" for key in aims))
     if args.out:
         args.out.write_text("".join(json.dumps(
             {"n": i, "point": point[c].tolist(), "theta": theta_of(point[c]),
              "worst": float(worst[c])}) + "\n" for i, c in enumerate(chosen)))
-    set_of(theta_of(point[centre]))
 
 
 if __name__ == "__main__":
