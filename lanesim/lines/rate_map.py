@@ -45,7 +45,8 @@ def rate_map(
         values[met] += w * worth.at((board + scatter * z)[met], angle[met], speed[met])
     values[~met] = worth.nothing
     kernel = _kernel(thrower.spread, fine_l[1] - fine_l[0], fine_a[1] - fine_a[0])
-    blurred = convolve(values, kernel, mode="constant", cval=worth.nothing)
+    # beyond the plane nothing was thrown: its edge stands for what lies there
+    blurred = convolve(values, kernel, mode="nearest")
     shown_l = even_points(*plane.laydown, _MAP_BOARDS)
     shown_a = even_points(*plane.angle_deg, _MAP_DEG)
     return shown_l, shown_a, bilinear(fine_l, fine_a, blurred, shown_l, shown_a)
