@@ -24,8 +24,8 @@ the bag's quick one 0.70, 5.23 and 0.61, 2.36, its thorough one -0.48, 0.69 and 
 quick search is better than it was. Thrown against the old lineup's own lines (8,192 shots), the
 thorough one for the pocket is behind by 0.3 points on average, 2.2 at worst: both large gaps are
 on polished balls of good players, whose best line is narrow. The likely cause (not shown yet) is
-the walk, with its smallest step of 0.04 deg and its one direction along the ridge. More lines or more
-deciding shots did not help there; a finer walk is the next thing to try.
+the walk, with its smallest step of 0.04 deg and its one direction along the ridge. More lines or
+more deciding shots did not help there; a finer walk is the next thing to try.
 """
 
 from __future__ import annotations
