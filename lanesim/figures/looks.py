@@ -50,6 +50,7 @@ def looks(names: Sequence[str]) -> list[Look]:
         owner.setdefault(slot, i)
     free = [slot for slot in range(count) if slot not in owner]
     out = []
+    taken = {(slot, 0) for slot in owner} | {(slot, 0) for slot in free}
     later = 0
     for i, slot in enumerate(wanted):
         turn = 0
@@ -60,8 +61,11 @@ def looks(names: Sequence[str]) -> list[Look]:
                 free[later], free[place] = free[place], free[later]
                 slot = free[later]
             else:
-                slot = (slot + later) % count
-                turn = 1 + (later - len(free)) // count
+                # colours come round again: the first with a dash that no other has with it
+                slot, turn = next(
+                    pair for step in range(count * count)
+                    if (pair := ((slot + step) % count, 1 + step // count)) not in taken)
+                taken.add((slot, turn))
             later += 1
         color, _, marker = SERIES[slot]
         out.append(Look(color, SERIES[(slot + turn) % count][1], marker))
