@@ -59,14 +59,14 @@ def test_one_look_a_ball_everywhere() -> None:
 
 
 def picture():
-    figure = style.new_figure(5, 3, "Heading", note="Small print")
+    figure = style.new_figure(7, 5, "Heading", note="Small print")
     axes = figure.add_subplot()
     for n in range(8):
         axes.plot([0, 1], [n, n + 1], **style.series_style(n, markers=True), label=f"{n}")
     axes.text(0.5, 4, "a word", color=style.SERIES[4][0], path_effects=style.halo())
-    axes.imshow(np.arange(4).reshape(2, 2), cmap=style.heat_colormap(), extent=(0, 1, 0, 1),
+    axes.imshow(np.arange(4).reshape(2, 2), cmap=style.heat_colormap(), extent=(0, 1, 0, 9),
                 aspect="auto")
-    axes.legend()
+    axes.legend(ncols=4)
     return figure
 
 
