@@ -190,11 +190,11 @@ def spares(
         tried = {}
         for way, base in (("straight", straight_release(release)), ("usual", release)):
             progress(number, len(balls))
-            tried[way] = (base, *_grid(ball, base, pattern, spread, friction, oil, seed))
+            tried[way] = base, _grid(ball, base, pattern, spread, friction, oil, seed)
         for name, mask in masks.items():
             both = []
-            for way, (base, *grid) in tried.items():
-                i, j = _best_on_grid(deck, mask, *grid, spread)
+            for way, (base, (board, heading, extra)) in tried.items():
+                i, j = _best_on_grid(deck, mask, board, heading, extra, spread)
                 line = replace(base, laydown_board=float(LAYDOWNS[i]),
                                launch_angle_deg=float(ANGLES_DEG[j]))
                 both.append(_thrown(ball, line, way, name, mask, deck, pattern, spread, shots,
