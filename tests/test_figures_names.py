@@ -27,12 +27,10 @@ def shots():
 
 def test_legends_hold_every_name_as_written(shots):
     figure = draw_curves(shots, NAMES, title="$a$ and $b$")
-    told = [text.get_text().strip() for axes in figure.axes if axes.get_legend()
-            for text in axes.get_legend().get_texts()]
-    assert set(NAMES) <= set(told)
-    for axes in figure.axes:
-        if legend := axes.get_legend():
-            assert not any(text.get_parse_math() for text in legend.get_texts())
+    legends = figure.legends + [axes.get_legend() for axes in figure.axes if axes.get_legend()]
+    texts = [text for legend in legends for text in legend.get_texts()]
+    assert set(NAMES) <= {text.get_text().strip() for text in texts}
+    assert not any(text.get_parse_math() for text in texts)
     drawn(figure)
 
 

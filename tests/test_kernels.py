@@ -63,9 +63,9 @@ def test_columns_and_results_need_no_compiler():
 
 
 def test_numba_is_used_nowhere_else_to_compile():
-    """No other folder compiles anything; asking numba for its threads or version is fine."""
+    """Two folders compile, each kept under its own stamp; asking numba for its threads is fine."""
     for path in PACKAGE.rglob("*.py"):
-        if path.parent == KERNELS:
+        if path.parent == KERNELS or path == PACKAGE / "pins" / "deck" / "compiling.py":
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         for node in ast.walk(tree):

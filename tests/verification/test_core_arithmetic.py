@@ -65,6 +65,7 @@ def test_batch_with_another_exponent_of_the_film_law(power):
     par = setup.parameter_vector(ball, viscosity_cp=pattern.viscosity_cp)
     film, pins, pap = pattern.film_m("right"), setup.pin_array(), ball.inertia.pap_array
     plain = par.copy()
+    plain[k.P_LAMBDA_POWER] = 1.0
     par[k.P_LAMBDA_POWER] = power
     shots = setup.shot_matrix(rows)
     # two balls in one batch: the shot with exponent 1 must not change beside one without
