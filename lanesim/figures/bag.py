@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..bag import words as w
+from .looks import Look, looks
 from .style import (
     FAINT,
     INK,
@@ -16,8 +17,6 @@ from .style import (
     line_halo,
     new_figure,
     oil_colormap,
-    series_marker,
-    series_style,
 )
 
 if TYPE_CHECKING:
@@ -29,14 +28,15 @@ if TYPE_CHECKING:
 STAGES = ("-", "--", ":", "-.")  # the stages of a round, in turn
 
 
-def _number(plan: BagPlan, ball: str) -> int:
-    """A ball's place among the candidates: its colour and marker in every picture of the bag."""
-    return [c.name for c in plan.event.candidates].index(ball)
+def _look(plan: BagPlan, ball: str) -> Look:
+    """A ball's look among the candidates: the same in every picture of the bag."""
+    names = [c.name for c in plan.event.candidates]
+    return looks(names)[names.index(ball)]
 
 
 def _mark(plan: BagPlan, ball: str) -> dict[str, Any]:
-    n = _number(plan, ball)
-    return {"color": series_style(n)["color"], "marker": series_marker(n)}
+    look = _look(plan, ball)
+    return {"color": look.color, "marker": look.marker}
 
 
 def _made_up(plan: BagPlan) -> str:
@@ -225,8 +225,8 @@ def draw_lines(plan: BagPlan) -> Figure:
         mine = [a for a in plan.advice if plan.conditions[a.condition].round == n]
         for k, advice in enumerate(mine):
             path = plan.paths[advice.condition]
-            style = series_style(_number(plan, advice.ball))
-            style["linestyle"] = STAGES[k % len(STAGES)]
+            style: dict[str, Any] = {"color": _look(plan, advice.ball).color,
+                                     "linestyle": STAGES[k % len(STAGES)]}
             axes.plot(np.arange(61), path, **style, path_effects=line_halo(1.8),
                       label=f"{plan.conditions[advice.condition].games_text}: {advice.ball}, "
                             f"from {advice.laydown_board:.0f} over "

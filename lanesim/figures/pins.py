@@ -19,6 +19,7 @@ from ..pins.model import GUTTER_DROP_IN, KICKBACK_M, TAIL_M, Hit, PinFall
 from ..pins.score import leave_name
 from ..pins.table import CarryTable
 from ..units import INCH_M
+from .looks import looks
 from .style import (
     FAINT,
     HAIR,
@@ -30,14 +31,11 @@ from .style import (
     house_style,
     legend_name,
     new_figure,
-    series_marker,
 )
 
 _BELLY_IN = 4.766 / 2.0
 _MAP_BOARDS = (13.0, 22.0)
 SHOTS_DRAWN = 300  # of each group on the map
-# on a ground that goes from pale through ochre and brick to dark: the first two sets of hues differ
-_SHOT_COLORS = ("#2b9a8d", "#6a3d91", "#ffffff")
 
 
 @house_style
@@ -61,7 +59,8 @@ def draw_carry_map(
         8.5, 5.6, title,
         subtitle=f"simulated, at {speed_mph:g} mph at the pins, ball rolling",
         note=note or f"Kernel average of {len(table.board)} simulated hits; contact parameters "
-        "chosen against published observations (benchmarks/CARRY.md).",
+        "chosen against published observations (benchmarks/CARRY.md)."
+        + (f"\nAt most {SHOTS_DRAWN} shots of a ball are drawn, evenly picked." if shots else ""),
     )
     axes = figure.add_subplot()
     boards = np.linspace(*_MAP_BOARDS, 181)
@@ -86,14 +85,14 @@ def draw_carry_map(
     for middle, word in ((14.5, "light"), (17.5, "pocket"), (19.5, "high"), (21.0, "far side")):
         axes.text(middle, 7.35, word, ha="center", va="top", fontsize=9, fontweight="bold",
                   path_effects=halo(2.5), zorder=5)
-    for index, (name, at, steep) in enumerate(shots):
+    seen = looks([name for name, _, _ in shots])
+    for look, (name, at, steep) in zip(seen, shots, strict=True):
         at, steep = np.atleast_1d(at), np.atleast_1d(steep)
         come = np.flatnonzero(np.isfinite(at) & np.isfinite(steep))
         come = come[np.linspace(0, len(come) - 1, min(SHOTS_DRAWN, len(come))).astype(int)]
         axes.scatter(at[come], steep[come], s=22 if len(come) > 1 else 60,
-                     facecolor=_SHOT_COLORS[index % len(_SHOT_COLORS)], edgecolor=PIN_WHITE, lw=0.6,
-                     marker=series_marker(index), zorder=4,
-                     label=legend_name(name))
+                     facecolor=look.color, edgecolor=PIN_WHITE, lw=0.9, marker=look.marker,
+                     zorder=4, label=legend_name(name))
     if shots:
         axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.01), borderaxespad=0.0, ncols=3,
                     handlelength=1.0)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.figure import Figure
 
-from .style import PAPER, house_style, legend_name, new_figure, series_marker, series_style
+from .looks import looks
+from .style import PAPER, house_style, legend_name, new_figure
 
 if TYPE_CHECKING:
     from ..studies.spares import SparesResult
@@ -27,16 +28,16 @@ def draw_spares(result: SparesResult, *, title: str = "") -> Figure:
     axes = figure.add_subplot()
     rows = np.arange(len(leaves))
     step = 0.5 / max(len(balls), 1)
-    for index, ball in enumerate(balls):
-        color = series_style(index)["color"]
+    for index, (ball, look) in enumerate(zip(balls, looks(balls), strict=True)):
+        color = look.color
         mine = {x.leave: x for x in result.lines if x.ball == ball}
         at = rows + (index - (len(balls) - 1) / 2.0) * step
         for y, leave in zip(at, leaves, strict=True):
             x = mine[leave]
             axes.plot([100 * x.low, 100 * x.high], [y, y], color=color, lw=1.6, zorder=2)
-            axes.plot(100 * x.chance, y, marker=series_marker(index), ms=6.5, color=color,
+            axes.plot(100 * x.chance, y, marker=look.marker, ms=6.5, color=color,
                       mfc=color if x.way == "straight" else PAPER, mew=1.4, zorder=3)
-        axes.plot([], [], marker=series_marker(index), ms=6.5, color=color, lw=1.6,
+        axes.plot([], [], marker=look.marker, ms=6.5, color=color, lw=1.6,
                   label=legend_name(ball))
     axes.set_yticks(rows, leaves)
     axes.set(xlim=(-2, 102), ylim=(len(leaves) - 0.4, -0.6), xlabel="made [%]",
