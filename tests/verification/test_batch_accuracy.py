@@ -2,7 +2,7 @@
 
 Entry board within 0.02 board and entry angle within 0.02 deg of the reference at rtol 1e-9 for at
 least 99.5 % of the shots; no other outcome except within 0.05 board of an outcome's edge. The
-numbers are the owner's (issue 3, point 1). A hundred shots here; a thousand when marked slow.
+numbers are the owner's. A hundred shots here; a thousand when marked slow.
 """
 
 from __future__ import annotations
