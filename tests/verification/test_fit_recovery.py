@@ -66,7 +66,7 @@ def edge_shots(count: int = 1):
     """Shots that run along the edge, of which about a third of the open releases would leave."""
     balls = {BALL: load_ball(BALL)}
     patterns = {PATTERN: load_pattern_named(PATTERN)}
-    values = {"laydown_board": np.full(count, 24.0), "launch_angle_deg": np.full(count, -4.1),
+    values = {"laydown_board": np.full(count, 24.0), "launch_angle_deg": np.full(count, -3.3),
               "speed_mph": np.full(count, 18.6), "rev_rpm": np.full(count, 436.0),
               "rotation_deg": np.full(count, 45.0), "tilt_deg": np.full(count, 15.0),
               "breakpoint_board": np.full(count, 1.0), "entry_board": np.full(count, 11.0)}
