@@ -217,7 +217,7 @@ def test_the_widths_are_those_of_slopes_averaged_over_many_random_releases():
     2 % too narrow still covers 94.5 %: 2 Phi(1.96 * 0.98) - 1). The search's averages over five
     releases miss that (3 to 10 % too narrow where looked), so the test can tell.
     """
-    balls, patterns, _, log = invented(7002, 15)
+    balls, patterns, _, log = invented(7004, 15)
     terms, _ = make_terms(log, KINDS)
     model = ShotModel(log, balls, patterns, terms)
     count, step = len(model.terms), 0.3
