@@ -493,8 +493,9 @@ def test_names_that_are_files_come_back_as_the_names_that_other_commands_ask_for
     from lanesim.fit.shots_file import write_shots
     from lanesim.lane.oil_file import pattern_text
 
+    # a pattern of one's own: what is made up would be named after the shots
     (empty_folder / "mine.oil").write_text(
-        pattern_text(replace(patterns[PATTERN], name="our-house")))
+        pattern_text(replace(patterns[PATTERN], name="our-house", invented=False)))
     (empty_folder / "bag.toml").write_text(
         '[gym-bag]\ntitle = "mine"\nweight_lb = 15\nrg_in = 2.5\ndiff_in = 0.048\n'
         'cover = "reactive-hybrid"\nfinish = "1500"\ndrilling_deg = 45\n'

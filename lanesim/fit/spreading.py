@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 POINTS = 64  # releases of each shot over which the answer's slopes are averaged
 # finite-difference steps of the release (RELEASES): wide against the engine's noise
 STEP_X = np.array([0.25, 0.1, 0.1, 8.0, 2.0, 1.5])
-FEWEST = 0.25  # share of the releases that must end as the shot did for an average over them alone
+# releases that must end as the shot did for an average over them alone: a mean and slopes in six
+# columns of the release are seven unknowns, and one more tells how far off they are
+FEWEST = 8
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,7 @@ def sampled(
 
     All of them are CONDITIONAL on how the shot is known to have ended: a release that would
     have gone into the gutter is no explanation of a ball that was seen at the pins, and its
-    stand-in entry would drag the mean boards away. Where less than FEWEST of them end as the
+    stand-in entry would drag the mean boards away. Where fewer than FEWEST of them end as the
     shot did, all count, with the end of the path for what they never reached, so that the
     residual still points back.
 
@@ -172,7 +174,7 @@ def sampled(
     step = np.empty((len(kinds), *mean.shape))
     for n in range(len(kinds)):
         pair = alike[2 * n + 1:2 * n + 3]
-        few = (pair.mean(axis=1) < FEWEST).any(axis=0)
+        few = (pair.sum(axis=1) < FEWEST).any(axis=0)
         ends = [np.einsum("rn,rni->ni", _weights(side | few), value)
                 for side, value in zip(pair, values[2 * n + 1:2 * n + 3], strict=True)]
         step[n] = (ends[0] - ends[1]) / (2 * STEP_Z)
@@ -229,5 +231,5 @@ def even_deviates(count: int, dims: int, stage: Stage) -> np.ndarray:
 
 def _weights(alike: np.ndarray) -> np.ndarray:
     """Weights (r, n), adding to 1, of the releases that ended alike; of all where they are few."""
-    kept = alike | (alike.mean(axis=0) < FEWEST)
+    kept = alike | (alike.sum(axis=0) < FEWEST)
     return kept / kept.sum(axis=0)

@@ -95,7 +95,8 @@ class _Stay(urllib.request.HTTPRedirectHandler):
 class Window:
     """A window with the page open; what went wrong in it and what it asked for is noted."""
 
-    def __init__(self, browser, page: Page, view: str = "", **options):
+    def __init__(self, browser, page: Page, view: str = "", *, thrown: bool = True, **options):
+        """thrown: wait for the shot; not where the view asks for one that cannot be."""
         self.served = page
         self.context = browser.new_context(**({"viewport": {"width": 1280, "height": 900}}
                                               | options))
@@ -104,7 +105,8 @@ class Window:
         if view:
             self.tab.goto(page.base + "/#" + view)
             self.tab.reload()
-        self.ready()
+        if thrown:
+            self.ready()
 
     def open(self, address):
         """Another tab of the same browser."""

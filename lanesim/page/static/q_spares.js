@@ -23,7 +23,9 @@ export function show(root) {
   root.append(h("p", {}, "Tap the pins that stand."),
     h("div", { class: "spares" }, h("fieldset", { class: "rack" }, h("legend", {}, "Standing, seen from the foul line"), boxes), said), usual);
 
+  const struck = () => fill(said, h("p", {}, "No pin stands: that was a strike."));
   const send = newest((asked) => post("/api/spares", asked), (found) => {
+    if (!standing.size) return; // the last pin was taken away while the answer was on its way
     fill(said,
       h("p", { class: "headline" }, `${found.leave}: made in ${percent(found.rate, 0)} of 100 tries`),
       facts([
@@ -38,10 +40,9 @@ export function show(root) {
     const t = found.usual;
     fill(usual, table(t.caption, t.head, t.rows, { note: t.note, left: t.left }));
   }, (error) => { if (!(error instanceof Mistake)) throw error; fill(said, h("p", { class: "wrong" }, error.message)); });
-  const rested = later(() => send({ ...state.shot, pins: [...standing].sort((a, b) => a - b) }), 60);
+  const rested = later(() => { if (standing.size) send({ ...state.shot, pins: [...standing].sort((a, b) => a - b) }); }, 60);
   function ask() {
-    if (standing.size) rested();
-    else fill(said, h("p", {}, "No pin stands: that was a strike."));
+    if (standing.size) rested(); else struck();
   }
   ask();
   const off = on("shot", ask);
