@@ -6,12 +6,17 @@ import { fill, h } from "./dom.js";
 import { on, state } from "./state.js";
 
 const MOST_BYTES = 2_000_000;
+const ENDINGS = [".toml", ".oil", ".csv"];
 const KINDS = { pattern: "oil", balls: "balls", player: "player", event: "event", fitted: "fitted values",
   shots: "measured shots", log: "games log", grip: "grip", broken: "not in order" };
 
 /** Take files in, one after the other; said(words, good) is told of each. */
 export async function takeIn(files, said) {
   for (const file of files) {
+    if (!ENDINGS.some((ending) => file.name.toLowerCase().endsWith(ending))) {
+      said(`${file.name}: not a file of this kind; accepted: names ending in ${ENDINGS.join(", ")}`, false);
+      continue;
+    }
     if (file.size > MOST_BYTES) {
       said(`${file.name}: ${(file.size / 1e6).toFixed(1)} MB; accepted: up to ${MOST_BYTES / 1e6} MB`, false);
       continue;
@@ -56,7 +61,7 @@ export function dropAnywhere(place) {
 /** The list of files with a button to take some in. */
 export function fileList(said) {
   const list = h("ul", { class: "files" });
-  const input = h("input", { type: "file", multiple: true, accept: ".toml,.oil,.csv", "aria-label": "Take files in",
+  const input = h("input", { type: "file", multiple: true, accept: ENDINGS.join(","), "aria-label": "Take files in",
     onchange: async () => { await takeIn([...input.files], said); input.value = ""; } });
   const details = h("details", { class: "filebox noprint" }, h("summary"), list,
     h("p", { class: "faint" }, "Drop files anywhere on the page, or choose: "), input);
