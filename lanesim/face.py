@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 from .defaults import BALL as DEFAULT_BALL
 from .defaults import LEVEL as DEFAULT_LEVEL
 from .defaults import PATTERN as DEFAULT_PATTERN
+from .defaults import SHOTS
 from .errors import InputError
 
 if TYPE_CHECKING:
@@ -207,7 +208,7 @@ def odds(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PA
 
 
 def transition(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
-               games: int = 3, others: Any = (), shots: int = 128, seed: int = 1,
+               games: int = 3, others: Any = (), shots: int = SHOTS["transition"][0], seed: int = 1,
                **settings: Any) -> TransitionResult:
     """What becomes of the oil, and of each ball's reaction, as `games` games are bowled.
 
@@ -222,7 +223,7 @@ def transition(ball: Any = DEFAULT_BALL, player: Any = None, pattern: Any = DEFA
 
 def wear(log: str | Path, player: Any = None, pattern: Any = DEFAULT_PATTERN, *,
          balls: str | Path | None = None, today: Any = None, event: Any = None,
-         shots: int = 512, seed: int = 1, **settings: Any) -> WearResult:
+         shots: int = SHOTS["wear"][0], seed: int = 1, **settings: Any) -> WearResult:
     """What the games in a log file have done to each ball, today and at an event.
 
     balls : ball file with the balls of the log; None: the shipped ones. today, event : dates, or

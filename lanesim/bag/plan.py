@@ -26,6 +26,7 @@ from typing import Any
 
 import numpy as np
 
+from ..defaults import SHOTS
 from ..errors import InputError, check_range
 from ..progress import Progress
 from . import choice
@@ -43,7 +44,7 @@ from .work import Work, unusable
 
 __all__ = ["HOPE", "BagPlan", "event_conditions", "event_uses", "judge", "ladder_gaps", "plan"]
 
-DEFAULT_SHOTS = 2000
+DEFAULT_SHOTS = SHOTS["bag"][0]
 DEFAULT_RESAMPLES = 100
 DEFAULT_MARGIN = 0.5  # pins per game within which bags count as nearly as good
 MARGIN_CHANCE = 0.01  # the same for the chance of a cut

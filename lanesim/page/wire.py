@@ -15,7 +15,6 @@ import msgspec
 from ..errors import InputError
 
 T = TypeVar("T")
-MAX_TEXT = 200
 
 
 class Asked(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):

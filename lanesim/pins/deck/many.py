@@ -14,8 +14,6 @@ from .compiling import jit, kept
 from .layout import BODIES, BODY, PAIR_ROWS, PARAMETERS, STATE
 from .roll import roll, set_up
 
-RESULTS = 6  # numbers of one ball, see `roll.roll`
-
 
 @jit
 def one_of_many(i, sets, places, scatters, pin, spots, noise, standing, which, q, body, status, par,
